@@ -1,0 +1,78 @@
+"""The command line: parse, call, print. One file for each command, imported when it is asked for."""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any
+
+import click
+
+from stationsim import __version__
+from stationsim.errors import InputError, StationSimError
+
+COMMANDS = {
+    "run": ("stationsim.cli.run:run", "Run a scenario; write tables, plots and sentences."),
+    "new": ("stationsim.cli.new:new", "Write a commented starter scenario."),
+    "schema": ("stationsim.cli.schema:schema", "Print the JSON Schema of a scenario."),
+    "explain": ("stationsim.cli.explain:explain", "Explain a word or a key of a scenario."),
+}
+"""Commands: name -> where it stands, and what it does in one line."""
+
+
+class Commands(click.Group):
+    """The group of commands: imports each when it is needed, and says errors in plain words."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of the commands, in the order in which people need them."""
+        del ctx
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command."""
+        del ctx
+        if cmd_name not in COMMANDS:
+            return None
+        module, _, attribute = COMMANDS[cmd_name][0].partition(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands without importing any of them."""
+        del ctx
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; what is wrong with the input is one message and exit code 2."""
+        try:
+            return super().invoke(ctx)
+        except InputError as error:
+            _tell(error)
+            ctx.exit(2)
+        except StationSimError as error:
+            _tell(error)
+            ctx.exit(1)
+        except KeyboardInterrupt:
+            click.echo("stopped", err=True)
+            ctx.exit(1)
+
+
+def _tell(error: Exception) -> None:
+    lines = str(error).splitlines() or [type(error).__name__]
+    for line in lines:
+        click.echo(f"error: {line}", err=True)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="stationsim", message="%(prog)s %(version)s")
+def main() -> None:
+    """Rehearse a wastewater lift station: levels, pumps that share the work, outages, spills.
+
+    A planning and teaching tool. It never controls equipment; what it says defers to local codes
+    and licensed practice.
+
+    \b
+    Begin with:
+        stationsim new my-station.toml
+        stationsim run my-station.toml
+    """

@@ -1,0 +1,118 @@
+"""Who leads: the alternation strategies.
+
+Each is asked when the last pump has stopped after a run, when the supply fails under running pumps,
+and at the time that it names itself; it answers with a new order, lead first.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from stationsim.control.contract import Occasion, setting
+from stationsim.signals import Snapshot
+
+_SAME_HOURS_S = 0.001
+
+
+@dataclass(frozen=True)
+class NoSettings:
+    """Nothing to set."""
+
+
+class Fixed:
+    """One pump always leads, the others follow in the order of the scenario."""
+
+    Settings = NoSettings
+
+    def __init__(self, settings: Any) -> None:
+        self.settings = settings
+
+    def order(
+        self, occasion: Occasion, now_s: float, seen: Snapshot, order: tuple[int, ...]
+    ) -> tuple[int, ...]:
+        """Return the order as it is."""
+        del occasion, now_s, seen
+        return order
+
+    def next_time_s(self, now_s: float, seen: Snapshot) -> float:
+        """Return infinity: the clock does not matter."""
+        del now_s, seen
+        return math.inf
+
+
+class EachCycle(Fixed):
+    """At each stop the lead goes to the end of the order.
+
+    The rule cannot act while the lead runs on: with staged stop in a storm nothing ever stops
+    altogether, and no swap happens until it does.
+    """
+
+    def order(
+        self, occasion: Occasion, now_s: float, seen: Snapshot, order: tuple[int, ...]
+    ) -> tuple[int, ...]:
+        """Return the order with its first pump last."""
+        del occasion, now_s, seen
+        return (*order[1:], order[0])
+
+
+class RunHours(Fixed):
+    """At each stop the pumps are sorted by run hours: the one with the fewest leads.
+
+    Hours equal within a millisecond go by the order of the scenario. Hours stay equal under this
+    rule even when one pump is weak; what drifts apart is the starts.
+    """
+
+    def order(
+        self, occasion: Occasion, now_s: float, seen: Snapshot, order: tuple[int, ...]
+    ) -> tuple[int, ...]:
+        """Return the pumps by run hours, those of a run that just ends included."""
+        del occasion, order
+        hours = [
+            round((p.hours_s + (now_s - p.started_s if p.running else 0.0)) / _SAME_HOURS_S)
+            for p in seen.pumps
+        ]
+        return tuple(sorted(range(len(hours)), key=lambda i: (hours[i], i)))
+
+
+@dataclass(frozen=True)
+class ClockSettings:
+    """When the clock changes the lead."""
+
+    every_s: float = setting("duration", meaning="time from one change of the lead to the next")
+    at_s: float = setting(
+        "duration", 0.0, meaning="time of the first change after the midnight before the first day"
+    )
+
+
+class Clock(Fixed):
+    """The lead changes at set times; a change that falls into a run waits for the stop."""
+
+    Settings: type = ClockSettings
+
+    def __init__(self, settings: ClockSettings) -> None:
+        super().__init__(settings)
+        self._done: int | None = None
+
+    def order(
+        self, occasion: Occasion, now_s: float, seen: Snapshot, order: tuple[int, ...]
+    ) -> tuple[int, ...]:
+        """Return the order moved on by one for each set time that has gone by."""
+        del occasion, now_s
+        due = self._gone(seen.clock_s)
+        done = due if self._done is None else self._done
+        self._done = due
+        moves = (due - done) % len(order)
+        return (*order[moves:], *order[:moves])
+
+    def next_time_s(self, now_s: float, seen: Snapshot) -> float:
+        """Return the next set time [s]."""
+        if self._done is None:
+            self._done = self._gone(seen.clock_s)
+        following = self.settings.at_s + (self._done + 1) * self.settings.every_s
+        return float(now_s + max(following - seen.clock_s, 0.0))
+
+    def _gone(self, clock_s: float) -> int:
+        """Return how many set times have gone by; those within a microsecond count."""
+        return math.floor((clock_s - self.settings.at_s + 1e-6) / self.settings.every_s)

@@ -1,0 +1,313 @@
+"""Lead, lag and standby by level: starts, stops, delays and limits.
+
+Words
+    A *call* is a start level that has been reached and not yet ended by its stop level. Call 1 is
+    filled by the lead (duty) pump, the next by the lag (assist) pumps, the last by the standby
+    (reserve) pump: the roles belong to the calls, and the rotation settles which machine plays
+    which. A pump that is not ready is passed over, so whoever stands next in the order, in the end
+    the standby, takes its place.
+
+Stop policies
+    *all together*: every call ends at the one stop level. *last on, first off* and *first on, first
+    off* (staged stop): each call ends at its own stop level, and the pump that started last, or the
+    one that started first, stops.
+
+Rules that practice leaves open, as they are settled here
+    Delays hold for each level by itself: the level must stay beyond it for the whole delay. A pump
+    inside its minimum off time is passed over when another one is ready, and waited for when none
+    is. After a power loss all calls are forgotten and the level decides anew. The rotation is asked
+    when all calls have ended and the last pump stops.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from stationsim.control.contract import Occasion, Rotation, setting
+from stationsim.signals import Command, Decision, Note, Snapshot
+
+ROLES = ("lead", "lag", "second lag", "third lag", "standby")
+"""Roles in the order in which they are called."""
+
+ALL_TOGETHER = "all together"
+LAST_ON_FIRST_OFF = "last on, first off"
+FIRST_ON_FIRST_OFF = "first on, first off"
+
+_DUE_S = 1e-9
+
+
+@dataclass(frozen=True)
+class StagingSettings:
+    """Levels, stop policy and delays."""
+
+    lead_start_m: float = setting("level", meaning="level at which the lead pump starts")
+    stop_m: float = setting(
+        "level", meaning="level at which every pump stops; with staged stop, the last one"
+    )
+    lag_start_m: float | None = setting(
+        "level", None, meaning="level at which the lag pump starts"
+    )
+    second_lag_start_m: float | None = setting(
+        "level", None, meaning="level at which a second lag pump starts"
+    )
+    third_lag_start_m: float | None = setting(
+        "level", None, meaning="level at which a third lag pump starts"
+    )
+    standby_start_m: float | None = setting(
+        "level", None, meaning="level at which the standby pump starts"
+    )
+    lag_stop_m: float | None = setting(
+        "level", None, meaning="staged stop: level at which the call of the lag pump ends"
+    )
+    second_lag_stop_m: float | None = setting(
+        "level", None, meaning="staged stop: level at which the call of the second lag pump ends"
+    )
+    third_lag_stop_m: float | None = setting(
+        "level", None, meaning="staged stop: level at which the call of the third lag pump ends"
+    )
+    standby_stop_m: float | None = setting(
+        "level", None, meaning="staged stop: level at which the call of the standby pump ends"
+    )
+    stop_policy: str = setting(
+        "choice",
+        ALL_TOGETHER,
+        meaning="whether all pumps stop at one level, or one by one, and which one first",
+        choices=(ALL_TOGETHER, LAST_ON_FIRST_OFF, FIRST_ON_FIRST_OFF),
+    )
+    start_delay_s: float = setting(
+        "duration", 0.0, meaning="how long the level must stay at a start level before a pump starts"
+    )
+    stop_delay_s: float = setting(
+        "duration", 0.0, meaning="how long the level must stay at a stop level before a pump stops"
+    )
+    stagger_s: float = setting("duration", 0.0, meaning="least time from one start to the next")
+
+    def stages(self) -> tuple[tuple[str, float, float], ...]:
+        """Return role, start level and stop level [m] of each call, in order."""
+        staged = self.stop_policy != ALL_TOGETHER
+        rows = (
+            (self.lead_start_m, None),
+            (self.lag_start_m, self.lag_stop_m),
+            (self.second_lag_start_m, self.second_lag_stop_m),
+            (self.third_lag_start_m, self.third_lag_stop_m),
+            (self.standby_start_m, self.standby_stop_m),
+        )
+        return tuple(
+            (role, start, stop if staged and stop is not None else self.stop_m)
+            for role, (start, stop) in zip(ROLES, rows, strict=True)
+            if start is not None
+        )
+
+
+class Staging:
+    """Lead, lag and standby by level."""
+
+    Settings = StagingSettings
+
+    def __init__(self, settings: StagingSettings, rotation: Rotation, pump_count: int) -> None:
+        self.settings = settings
+        self.rotation = rotation
+        self.order: tuple[int, ...] = tuple(range(pump_count))
+        stages = settings.stages()
+        self._roles = tuple(role for role, _start, _stop in stages)
+        self._starts = tuple(start for _role, start, _stop in stages)
+        self._stops = tuple(stop for _role, _start, stop in stages)
+        self._last_off_first = settings.stop_policy == LAST_ON_FIRST_OFF
+        self._calls = 0
+        self._on: list[tuple[int, int]] = []  # (pump, call) in the order of their starts
+        self._start_since: dict[int, float] = {}
+        self._stop_since: dict[int, float] = {}
+        self._last_start_s = -math.inf
+        self._supply = True
+        self._refused: tuple[int, str] | None = None
+        self._wakes = [self._wake_levels(n) for n in range(len(stages) + 1)]
+        self._start_cause = tuple(
+            f"level at {role} start {start:.3g} m"
+            for role, start in zip(self._roles, self._starts, strict=True)
+        )
+        self._stop_cause = tuple(
+            f"level at stop {stop:.3g} m" if stop == settings.stop_m else f"level at {role} stop {stop:.3g} m"
+            for role, stop in zip(self._roles, self._stops, strict=True)
+        )
+
+    def _wake_levels(self, calls: int) -> tuple[float, ...]:
+        """Return the levels that matter while so many calls stand."""
+        starts = self._starts[calls:]
+        stops = self._stops[:calls]
+        if self.settings.start_delay_s == 0.0:
+            starts = starts[:1]
+        if self.settings.stop_delay_s == 0.0:
+            stops = stops[-1:]
+        return tuple(sorted({*starts, *stops}))
+
+    def decide(self, now_s: float, seen: Snapshot) -> Decision:
+        """Return what to do now and what should wake the controller next."""
+        if not seen.supply:
+            return self._no_supply(now_s, seen)
+        returned = not self._supply
+        self._supply = True
+        notes: list[Note] = []
+        pumps = seen.pumps
+        lost = [pair for pair in self._on if not (pumps[pair[0]].running and pumps[pair[0]].ready)]
+        if lost:
+            self._on = [pair for pair in self._on if pair not in lost]
+        was_running = bool(self._on) or bool(lost)
+
+        wake_s = self._count_calls(now_s, seen.level_m)
+        commands = self._stop_surplus(was_running, now_s, seen)
+        if not self._calls and not self._on:
+            due = self.rotation.next_time_s(now_s, seen)
+            if now_s >= due - _DUE_S:
+                self._rotate("time", now_s, seen)
+                due = self.rotation.next_time_s(now_s, seen)
+            wake_s = min(wake_s, due)
+        if len(self._on) < self._calls:
+            wake_s = min(wake_s, self._fill(now_s, seen, commands, notes, lost, returned=returned))
+        else:
+            self._refused = None
+        return Decision(tuple(commands), self._wakes[self._calls], wake_s, tuple(notes))
+
+    def _no_supply(self, now_s: float, seen: Snapshot) -> Decision:
+        if self._supply:
+            self._supply = False
+            if self._on:
+                self._rotate("power lost", now_s, seen)
+            self._calls = 0
+            self._on = []
+            self._start_since.clear()
+            self._stop_since.clear()
+            self._last_start_s = -math.inf
+            self._refused = None
+        return Decision()
+
+    def _rotate(self, occasion: Occasion, now_s: float, seen: Snapshot) -> None:
+        self.order = self.rotation.order(occasion, now_s, seen, self.order) 
+
+    def _count_calls(self, now_s: float, level_m: float) -> float:
+        """Bring the number of calls up to date; return when a delay ends at the earliest."""
+        settings = self.settings
+        wake_s = math.inf
+        if settings.start_delay_s == 0.0:
+            while self._calls < len(self._starts) and level_m >= self._starts[self._calls]:
+                self._calls += 1
+        else:
+            wake_s = self._delayed_starts(now_s, level_m)
+        if settings.stop_delay_s == 0.0:
+            while self._calls and level_m <= self._stops[self._calls - 1]:
+                self._calls -= 1
+        else:
+            wake_s = min(wake_s, self._delayed_stops(now_s, level_m))
+        return wake_s
+
+    def _delayed_starts(self, now_s: float, level_m: float) -> float:
+        since = self._start_since
+        for n in range(self._calls, len(self._starts)):
+            start = self._starts[n]
+            # standing on the level again later means that it has come back to it from above
+            back = level_m == start and n in since and since[n] < now_s
+            delay_over = back and now_s >= since[n] + self.settings.start_delay_s - _DUE_S
+            if level_m < start or (back and not delay_over):
+                since.pop(n, None)
+            else:
+                since.setdefault(n, now_s)
+        while self._calls in since and now_s >= since[self._calls] + self.settings.start_delay_s - _DUE_S:
+            since.pop(self._calls)
+            self._calls += 1
+        return min((at + self.settings.start_delay_s for at in since.values()), default=math.inf)
+
+    def _delayed_stops(self, now_s: float, level_m: float) -> float:
+        since = self._stop_since
+        for n in range(self._calls):
+            stop = self._stops[n]
+            back = level_m == stop and n in since and since[n] < now_s
+            delay_over = back and now_s >= since[n] + self.settings.stop_delay_s - _DUE_S
+            if level_m > stop or (back and not delay_over):
+                since.pop(n, None)
+            else:
+                since.setdefault(n, now_s)
+        while self._calls:
+            n = self._calls - 1
+            if n not in since or now_s < since[n] + self.settings.stop_delay_s - _DUE_S:
+                break
+            since.pop(n)
+            self._calls -= 1
+        for n in [n for n in since if n >= self._calls]:
+            since.pop(n)
+        return min((at + self.settings.stop_delay_s for at in since.values()), default=math.inf)
+
+    def _stop_surplus(self, was_running: bool, now_s: float, seen: Snapshot) -> list[Command]:  # noqa: FBT001
+        """Stop pumps until no more run than are called; ask the rotation when none is left."""
+        commands: list[Command] = []
+        if self._calls == 0 and (self._on or was_running):
+            # those that stop together are named last started first
+            for pump, call in reversed(self._on):
+                commands.append(Command("stop", pump, "", self._stop_cause[call]))
+            self._rotate("all stopped", now_s, seen)
+            self._on = []
+            return commands
+        while len(self._on) > self._calls:
+            cause = self._stop_cause[self._calls]
+            if self._last_off_first:
+                pump, _call = self._on.pop()
+            else:
+                pump, _call = self._on.pop(0)
+            commands.append(Command("stop", pump, "", cause))
+        self._on = [(pump, min(call, self._calls - 1)) for pump, call in self._on]
+        if commands and not self._last_off_first:
+            self._on = [(pump, call) for call, (pump, _old) in enumerate(self._on)]
+        return commands
+
+    def _fill(
+        self,
+        now_s: float,
+        seen: Snapshot,
+        commands: list[Command],
+        notes: list[Note],
+        lost: list[tuple[int, int]],
+        *,
+        returned: bool,
+    ) -> float:
+        """Start pumps for the calls that stand open; return when to try again at the earliest."""
+        wake_s = math.inf
+        while len(self._on) < self._calls:
+            ready_s = self._last_start_s + self.settings.stagger_s
+            if now_s < ready_s - _DUE_S:
+                return ready_s
+            taken = {call for _pump, call in self._on}
+            call = next(n for n in range(self._calls) if n not in taken)
+            pump, resting_s = self._next_pump(now_s, seen)
+            if pump is None:
+                self._note_refusal(call, resting_s, notes)
+                return resting_s
+            cause = self._start_cause[call]
+            if lost:
+                cause = f"takes the place of {seen.pumps[lost.pop(0)[0]].name}"
+            elif returned:
+                cause = f"power back, {cause.replace(' at ', ' above ', 1)}"
+            commands.append(Command("start", pump, self._roles[call], cause))
+            self._on.append((pump, call))
+            self._last_start_s = now_s
+            self._refused = None
+        return wake_s
+
+    def _next_pump(self, now_s: float, seen: Snapshot) -> tuple[int | None, float]:
+        """Return the next pump that may start, or None and when one has rested enough."""
+        on = {pump for pump, _call in self._on}
+        resting_s = math.inf
+        for pump in self.order:
+            state = seen.pumps[pump]
+            if pump in on or not state.ready or state.running:
+                continue
+            free_s = state.stopped_s + state.min_off_s
+            if now_s >= free_s - _DUE_S:
+                return pump, now_s
+            resting_s = min(resting_s, free_s)
+        return None, resting_s
+
+    def _note_refusal(self, call: int, resting_s: float, notes: list[Note]) -> None:
+        why = "no pump is ready" if resting_s == math.inf else "minimum off time not over"
+        if self._refused != (call, why):
+            self._refused = (call, why)
+            role = self._roles[call]
+            notes.append(Note("station", "start refused", f"call of the {role} pump: {why}"))

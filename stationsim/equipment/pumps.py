@@ -1,0 +1,56 @@
+"""One electric pump, as it stands there: curve, branch, power draw, wear, and what its trips do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from stationsim.physics.forcemain import Pipe
+from stationsim.physics.pumps import HeadCurve, PowerDraw
+
+SealLeakAction = Literal["alarm", "stop"]
+
+
+@dataclass(frozen=True)
+class PumpUnit:
+    """One pump with its own branch up to the common header.
+
+    Parameters
+    ----------
+    name
+        The machine: ``P1``.
+    curve
+        Head over flow as new; None for a pump of fixed flow, or when the station's total by number
+        running is given.
+    fixed_flow_m3s
+        Flow whatever the level [m3/s]; None when a curve is given.
+    speed_ratio
+        Speed over the speed of the curve [-].
+    flow_factor, head_factor
+        Condition: what wear leaves of flow and head [-], 1 as new.
+    branch
+        Pipe from the pump to the header; None for none.
+    power
+        What it draws while it runs.
+    min_off_s
+        How long it must rest after a stop before the panel may start it again [s].
+    seal_leak
+        What the panel does on a seal leak: only raise the alarm, or stop the pump too.
+    """
+
+    name: str
+    curve: HeadCurve | None = None
+    fixed_flow_m3s: float | None = None
+    speed_ratio: float = 1.0
+    flow_factor: float = 1.0
+    head_factor: float = 1.0
+    branch: Pipe | None = None
+    power: PowerDraw = PowerDraw()
+    min_off_s: float = 0.0
+    seal_leak: SealLeakAction = "alarm"
+
+    def curve_now(self) -> HeadCurve | None:
+        """Return the curve at its speed and in its condition, before the branch loss."""
+        if self.curve is None:
+            return None
+        return self.curve.at_speed(self.speed_ratio).scaled(self.flow_factor, self.head_factor)

@@ -1,0 +1,1 @@
+"""What arrives: flows that follow the calendar, storms, recorded series, and their sum."""

@@ -1,0 +1,385 @@
+"""What a run comes to in numbers: functions of tables and of the sampled water.
+
+Every number is made from recorded switch times, not from the table interval, unless it says so.
+The names of the metrics stand in :mod:`stationsim.vocabulary`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from stationsim.station import Station
+    from stationsim.trace import Trace
+
+    Floats = NDArray[np.float64]
+
+HOUR_S = 3600.0
+ONE_INSTANT_S = 1e-6
+"""Closer than this is one instant (the same rule by which the simulation orders events) [s]."""
+
+PUMP_TOTALS = (
+    "pump",
+    "hours_h",
+    "starts",
+    "max_starts_per_hour",
+    "shortest_off_s",
+    "longest_run_s",
+    "volume_m3",
+    "energy_kwh",
+    "trips",
+    "unavailable_h",
+)
+"""Columns of the table ``pump_totals``."""
+
+
+@dataclass(frozen=True)
+class Water:
+    """The water at every switch and at every row of the table of levels.
+
+    Parameters
+    ----------
+    t_s
+        Times, rising [s].
+    level_m
+        Level at each [m above floor].
+    time_to_spill_s
+        Time to spill at each [s]; infinity for never.
+    """
+
+    t_s: Floats
+    level_m: Floats
+    time_to_spill_s: Floats
+
+
+def worst_in_window(times_s: Floats, window_s: float = HOUR_S) -> int:
+    """Return the most events that any sliding window holds.
+
+    Parameters
+    ----------
+    times_s
+        Times of the events, rising [s].
+    window_s
+        Length of the window [s].
+
+    Notes
+    -----
+    The window holds its beginning and not its end: events exactly one window apart are not in the
+    same one. Some window that begins at an event is always among the worst, so only those are
+    counted.
+    """
+    if len(times_s) == 0:
+        return 0
+    ends = np.searchsorted(times_s, times_s + (window_s - ONE_INSTANT_S), side="left")
+    return int(np.max(ends - np.arange(len(times_s))))
+
+
+def pump_totals(
+    runs: pd.DataFrame,
+    machines: Sequence[str],
+    trips: Sequence[int],
+    unavailable_s: Sequence[float],
+) -> pd.DataFrame:
+    """Return the table ``pump_totals``: one row for each machine, also for one that never ran.
+
+    Parameters
+    ----------
+    runs
+        Table ``pump_runs``.
+    machines
+        Names of the machines, in order.
+    trips
+        Trips of each machine.
+    unavailable_s
+        How long each machine could not be run by the controller [s].
+    """
+    rows: list[tuple[object, ...]] = []
+    for name, part in _by_machine(runs, machines):
+        start, stop = part["start_s"].to_numpy(), part["stop_s"].to_numpy()
+        rests = start[1:] - stop[:-1]
+        which = len(rows)
+        rows.append(
+            (
+                name,
+                float(np.sum(stop - start)) / HOUR_S,
+                len(start),
+                worst_in_window(start),
+                float(np.min(rests)) if len(rests) else np.nan,
+                float(np.max(stop - start)) if len(start) else np.nan,
+                float(part["volume_m3"].sum()),
+                float(part["energy_kwh"].sum()),
+                trips[which] if which < len(trips) else 0,
+                unavailable_s[which] / HOUR_S,
+            )
+        )
+    return pd.DataFrame(rows, columns=list(PUMP_TOTALS))
+
+
+def cycles_s(runs: pd.DataFrame) -> Floats:
+    """Return the cycle times of the station: from one start of a lead to the next [s].
+
+    Parameters
+    ----------
+    runs
+        Table ``pump_runs``.
+    """
+    starts = np.sort(runs.loc[runs["role"] == "lead", "start_s"].to_numpy(dtype=float))
+    return np.diff(starts)
+
+
+def seconds_by_number(runs: pd.DataFrame, end_s: float) -> dict[int, float]:
+    """Return how long exactly none, one, two ... pumps ran [s].
+
+    Parameters
+    ----------
+    runs
+        Table ``pump_runs``.
+    end_s
+        Where the run ended [s].
+    """
+    times, counts = running_over_time(runs)
+    edges = np.append(times, end_s)
+    spans = np.diff(edges)
+    return {
+        int(number): float(np.sum(spans[counts == number]))
+        for number in np.unique(counts[spans > ONE_INSTANT_S])
+    }
+
+
+def running_over_time(runs: pd.DataFrame) -> tuple[Floats, NDArray[np.int64]]:
+    """Return the times at which the number of running pumps changes [s], and the number from then.
+
+    Parameters
+    ----------
+    runs
+        Table ``pump_runs``.
+    """
+    times = np.concatenate(
+        ([0.0], runs["start_s"].to_numpy(dtype=float), runs["stop_s"].to_numpy(dtype=float))
+    )
+    steps = np.concatenate(([0], np.ones(len(runs), int), -np.ones(len(runs), int)))
+    order = np.argsort(times, kind="stable")
+    times, counts = times[order], np.cumsum(steps[order])
+    # of several changes at one instant only the last counts
+    last = np.append(np.diff(times) > ONE_INSTANT_S, np.True_)
+    return times[last], counts[last]
+
+
+def longest_not_run_s(runs: pd.DataFrame, machine: str, end_s: float) -> float:
+    """Return the longest time for which a machine went without a run [s].
+
+    Parameters
+    ----------
+    runs
+        Table ``pump_runs``.
+    machine
+        Its name.
+    end_s
+        Where the run ended [s].
+    """
+    own = runs.loc[runs["pump"] == machine]
+    begins = np.append(own["start_s"].to_numpy(dtype=float), end_s)
+    ends = np.concatenate(([0.0], own["stop_s"].to_numpy(dtype=float)))
+    return float(np.max(begins - ends))
+
+
+def seconds_above(
+    water: Water, limit_m: float, level_of: Callable[[Floats], Floats], steps: int = 32
+) -> float:
+    """Return how long the level stood at or above a limit [s].
+
+    Parameters
+    ----------
+    water
+        The water at every switch and every row.
+    limit_m
+        The limit [m above floor].
+    level_of
+        Gives the level at any times; asked only between two neighbours that lie on different
+        sides of the limit.
+    steps
+        Halvings: 32 of them leave less than a microsecond of an hour.
+
+    Notes
+    -----
+    A rise above the limit and back between two neighbours is not seen. Neighbours are at most one
+    table interval apart, and every switch of a pump is among them.
+    """
+    t, above = water.t_s, water.level_m >= limit_m
+    whole = above[:-1] & above[1:]
+    total = float(np.sum(np.diff(t)[whole]))
+    crossing = above[:-1] != above[1:]
+    if not np.any(crossing):
+        return total
+    begins, ends = t[:-1][crossing], t[1:][crossing]
+    rising = ~above[:-1][crossing]
+    low, high = begins.copy(), ends.copy()
+    for _ in range(steps):
+        middle = 0.5 * (low + high)
+        # the crossing lies later while the side at the middle is still that of the beginning
+        later = (level_of(middle) >= limit_m) != rising
+        low, high = np.where(later, middle, low), np.where(later, high, middle)
+    return total + float(np.sum(np.where(rising, ends - high, low - begins)))
+
+
+def mean_over_time(t_s: Floats, values: Floats) -> float:
+    """Return the mean over time of what is straight between times; the value itself for one time.
+
+    Parameters
+    ----------
+    t_s
+        Times, rising [s].
+    values
+        Value at each.
+    """
+    span = t_s[-1] - t_s[0]
+    if span <= 0.0:
+        return float(values[-1])
+    return float(np.sum(np.diff(t_s) * (values[1:] + values[:-1])) / (2.0 * span))
+
+
+def least_time_to_spill(water: Water) -> tuple[float, float]:
+    """Return the shortest time to spill of the run and when that was [s]; NaN for never.
+
+    Parameters
+    ----------
+    water
+        The water at every switch and every row.
+    """
+    which = int(np.argmin(water.time_to_spill_s))
+    least = float(water.time_to_spill_s[which])
+    return (least, float(water.t_s[which])) if np.isfinite(least) else (np.nan, np.nan)
+
+
+def fuel_m3(station: Station, engine_hours_h: float) -> float:
+    """Return the fuel that the engine-driven pump burnt [m3], never more than its tank held.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    engine_hours_h
+        How long it ran [h].
+    """
+    engine = station.engine_pump
+    if engine is None:
+        return 0.0
+    return min(engine.fuel_m3_per_s * engine_hours_h * HOUR_S, engine.tank_m3)
+
+
+def summary(
+    station: Station,
+    trace: Trace,
+    tables: dict[str, pd.DataFrame],
+    water: Water,
+    level_of: Callable[[Floats], Floats],
+) -> pd.DataFrame:
+    """Return the table ``summary``; a metric that does not apply has no value.
+
+    Parameters
+    ----------
+    station, trace
+        What stood there, and what the run left behind.
+    tables
+        ``pump_runs``, ``pump_totals``, ``alarms`` and ``spills``.
+    water
+        The water at every switch and every row.
+    level_of
+        Gives the level at any times [s].
+    """
+    rows: list[tuple[str, str, float, str]] = []
+    for name in station.machine_names():
+        rows.extend(_of_machine(station, name, tables, trace.end_s))
+    rows.extend(_of_station(station, trace, tables, water, level_of))
+    for number, seconds in seconds_by_number(tables["pump_runs"], trace.end_s).items():
+        rows.append(("hours with n running", f"{number} running", seconds / HOUR_S, "h"))
+    return pd.DataFrame(rows, columns=["metric", "subject", "value", "unit"])
+
+
+def _of_machine(
+    station: Station, name: str, tables: dict[str, pd.DataFrame], end_s: float
+) -> list[tuple[str, str, float, str]]:
+    runs, totals = tables["pump_runs"], tables["pump_totals"]
+    own = totals.loc[totals["pump"] == name].iloc[0]
+    leads = runs.loc[runs["role"] == "lead", "pump"]
+    engine = station.engine_pump is not None and station.engine_pump.pump.name == name
+    rows = [
+        ("run hours", name, own["hours_h"], "h"),
+        ("starts", name, own["starts"], ""),
+        ("worst starts in an hour", name, own["max_starts_per_hour"], "1/h"),
+        ("shortest off time", name, own["shortest_off_s"], "s"),
+        ("longest run", name, own["longest_run_s"], "s"),
+        ("volume pumped", name, own["volume_m3"], "m3"),
+        ("trips", name, own["trips"], ""),
+        ("unavailable hours", name, own["unavailable_h"], "h"),
+        ("longest time not run", name, longest_not_run_s(runs, name, end_s) / HOUR_S, "h"),
+    ]
+    if engine:
+        rows.append(("fuel burnt", name, fuel_m3(station, own["hours_h"]), "m3"))
+    else:
+        share = float((leads == name).mean()) if len(leads) else np.nan
+        per_volume = own["energy_kwh"] / own["volume_m3"] if own["volume_m3"] > 0.0 else np.nan
+        rows += [
+            ("energy", name, own["energy_kwh"], "kWh"),
+            ("energy per volume", name, per_volume, "kWh/m3"),
+            ("share of lead", name, share, ""),
+        ]
+    return [(metric, subject, float(value), unit) for metric, subject, value, unit in rows]
+
+
+def _of_station(
+    station: Station,
+    trace: Trace,
+    tables: dict[str, pd.DataFrame],
+    water: Water,
+    level_of: Callable[[Floats], Floats],
+) -> list[tuple[str, str, float, str]]:
+    runs, totals, spills = tables["pump_runs"], tables["pump_totals"], tables["spills"]
+    cycles = cycles_s(runs)
+    none = len(cycles) == 0
+    electric = totals.loc[totals["pump"].isin([pump.name for pump in station.pumps])]
+    lifted, energy = float(electric["volume_m3"].sum()), float(electric["energy_kwh"].sum())
+    alarm_m = station.alarms.high_level_m
+    above = np.nan if alarm_m is None else seconds_above(water, alarm_m, level_of) / HOUR_S
+    least, least_at = least_time_to_spill(water)
+    _, counts = running_over_time(runs)
+    values: list[tuple[str, float, str]] = [
+        ("run hours", float(totals["hours_h"].sum()), "h"),
+        ("starts", float(totals["starts"].sum()), ""),
+        ("worst starts in an hour", worst_in_window(np.sort(runs["start_s"].to_numpy())), "1/h"),
+        ("mean cycle", np.nan if none else float(np.mean(cycles)), "s"),
+        ("least cycle", np.nan if none else float(np.min(cycles)), "s"),
+        ("greatest cycle", np.nan if none else float(np.max(cycles)), "s"),
+        ("energy", energy, "kWh"),
+        ("energy per volume", energy / lifted if lifted > 0.0 else np.nan, "kWh/m3"),
+        ("volume in", trace.inflow_m3, "m3"),
+        ("volume pumped", trace.pumped_m3, "m3"),
+        ("volume spilled", trace.spilled_m3, "m3"),
+        ("balance error", trace.balance_error, ""),
+        ("hours above high-level alarm", above, "h"),
+        ("spills", len(spills), ""),
+        ("spill hours", float(spills["duration_s"].sum()) / HOUR_S, "h"),
+        ("least level", trace.least_level_m, "m"),
+        ("mean level", mean_over_time(water.t_s, water.level_m), "m"),
+        ("greatest level", trace.greatest_level_m, "m"),
+        ("time of greatest level", trace.greatest_level_s, "s"),
+        ("least time to spill", least, "s"),
+        ("time of least time to spill", least_at, "s"),
+        ("alarms", len(tables["alarms"]), ""),
+        ("most pumps running", int(np.max(counts)), ""),
+    ]
+    return [(metric, "station", float(value), unit) for metric, value, unit in values]
+
+
+def _by_machine(runs: pd.DataFrame, machines: Sequence[str]) -> list[tuple[str, pd.DataFrame]]:
+    """Return the runs of each machine in the order of time."""
+    groups = dict(list(runs.sort_values("start_s", kind="stable").groupby("pump", sort=False)))
+    return [(name, groups.get(name, runs.iloc[:0])) for name in machines]

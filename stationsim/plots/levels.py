@@ -1,0 +1,369 @@
+"""Level, flows, and who ran: the plot to look at first.
+
+A short run is drawn as it was. In a long one the level swings too often for a line, so an overview
+shows its range in each span of time, and below it stands the day with the most happening.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING, cast
+
+import numpy as np
+
+from stationsim.plots import rows, style
+from stationsim.units import show
+from stationsim.wording import date_of, day_of, listed
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from stationsim.plots.style import Floats
+    from stationsim.results import Result
+    from stationsim.station import Station
+    from stationsim.units import System
+
+MOST_STARTS_AS_LINE = 150
+"""With more starts than this the level is drawn as a range per span of time."""
+
+_SPANS_H = (1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 168.0)
+_MOST_SPANS = 130
+_MOST_DAYS_AS_SPANS = 1100
+_LEFT_IN, _RIGHT_IN = 1.5, 1.75
+_WIDTH_IN = 11.0
+
+
+def levels_figure(result: Result, system: str = "si") -> Figure:
+    """Return the figure of level, flows and runs.
+
+    Parameters
+    ----------
+    result
+        The run.
+    system
+        ``si`` or ``us``.
+    """
+    with style.styled():
+        long = result.trace.end_s > style.DAY_S and len(result.pump_runs) > MOST_STARTS_AS_LINE
+        return _long(result, system) if long else _short(result, system)
+
+
+def set_points(station: Station) -> list[tuple[str, float]]:
+    """Return the names and levels [m] of everything that is set at a level, from the floor up.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    found: list[tuple[str, float]] = []
+    settings = station.control.settings
+    if dataclasses.is_dataclass(settings):
+        for field in dataclasses.fields(settings):
+            value = getattr(settings, field.name)
+            if field.metadata.get("kind") == "level" and value is not None:
+                found.append((field.name.removesuffix("_m").replace("_", " "), float(value)))
+    engine = station.engine_pump
+    if engine is not None:
+        found += [("engine start", engine.start_level_m), ("engine stop", engine.stop_level_m)]
+    for name, level in (
+        ("low-level alarm", station.alarms.low_level_m),
+        ("high-level alarm", station.alarms.high_level_m),
+        ("inlet invert", station.inlet_invert_m),
+        ("spill", None if station.spillway is None else station.spillway.crest_m),
+    ):
+        if level is not None:
+            found.append((name, level))
+    return sorted(found, key=lambda pair: pair[1])
+
+
+def busiest_day(result: Result) -> tuple[float, float, str]:
+    """Return from when to when [s] the day with the most happening lasts, and what happened.
+
+    Parameters
+    ----------
+    result
+        The run.
+
+    Notes
+    -----
+    Days run from midnight to midnight. First comes the day that spilled most, then the one with
+    the most alarms, losses of the grid, trips and the like, then the one with the highest level.
+    """
+    end_s = result.trace.end_s
+    offset = result.episode.clock_offset_s % style.DAY_S
+    edges = np.arange(-offset, end_s - 1.0, style.DAY_S)
+    edges = np.append(edges, edges[-1] + style.DAY_S)
+    count = len(edges) - 1
+    spilled, alarms, events, tops = (np.zeros(count) for _ in range(4))
+    for span in result.spills.itertuples():
+        spilled[_day(edges, span.start_s)] += span.volume_m3
+    for at_s in result.alarms["raised_s"]:
+        alarms[_day(edges, at_s)] += 1
+    table = result.events
+    unusual = table.loc[table["event"].isin(UNUSUAL)]
+    for at_s in unusual["t_s"]:
+        events[_day(edges, at_s)] += 1
+    water = result.water
+    np.maximum.at(
+        tops, np.clip(np.searchsorted(edges, water.t_s, "right") - 1, 0, count - 1), water.level_m
+    )
+    ranks = [(spilled[i], alarms[i] + events[i], tops[i], -i) for i in range(count)]
+    day = max(range(count), key=lambda i: ranks[i])
+    here = unusual.loc[(unusual["t_s"] >= edges[day]) & (unusual["t_s"] < edges[day + 1])]
+    what = [
+        _WHOLE_STATION.get(event, f"{subject} {event}")
+        for subject, event in zip(here["subject"], here["event"], strict=True)
+    ]
+    what = list(dict.fromkeys(what))[:4]
+    if alarms[day]:
+        what.append("1 alarm" if alarms[day] == 1 else f"{int(alarms[day])} alarms")
+    why = listed(what) if what else "the highest level"
+    when = result.episode.moment(max(float(edges[day]), 0.0))
+    low, high = max(float(edges[day]), 0.0), min(float(edges[day + 1]), end_s)
+    return low, high, f"{day_of(when)} {date_of(when)}, the day with the most happening: {why}"
+
+
+UNUSUAL = (
+    "spill begins",
+    "grid lost",
+    "trip",
+    "seal leak",
+    "out of service",
+    "engine failed",
+    "out of fuel",
+    "in hand",
+    "off",
+)
+"""Events that make a day worth a closer look."""
+
+_WHOLE_STATION = {"spill begins": "a spill", "grid lost": "grid lost"}
+
+
+def _day(edges: Floats, at_s: float) -> int:
+    return min(max(int(np.searchsorted(edges, at_s, "right")) - 1, 0), len(edges) - 2)
+
+
+def _short(result: Result, system: str) -> Figure:
+    end_s = result.trace.end_s
+    tall = [3.3, 1.5, 0.28 * rows.count(result) + 0.1]
+    figure, (level, flows, runs) = _stack(tall, [0.62, 0.28, 0.28])
+    _detail(result, system, (level, flows, runs), (0.0, end_s))
+    style.head(figure, f"{result.station.name}: level, flows and runs", _below(result))
+    return figure
+
+
+def _long(result: Result, system: str) -> Figure:
+    row = 0.26 * rows.count(result) + 0.1
+    figure, axes = _stack([2.3, 1.2, row, 2.5, 1.2, row], [0.85, 0.28, 0.28, 0.8, 0.28, 0.28])
+    edges = span_edges(result.trace.end_s)
+    _overview(result, system, axes[:3], edges)
+    low, high, why = busiest_day(result)
+    _detail(result, system, axes[3:], (low, high))
+    axes[3].set_title(why)
+    span_h = (edges[1] - edges[0]) / 3600.0
+    span = {24.0: "day", 168.0: "week", 1.0: "hour"}.get(span_h, f"{span_h:g} h")
+    axes[0].set_title(
+        f"Whole run: range of the level and mean flows of each {span};"
+        f" height of a pump's row: part of the {span} in which it ran"
+    )
+    low_n, high_n = style.day_numbers(result.episode.start, [low, high])
+    for axis in axes[:3]:
+        axis.axvspan(low_n, high_n, facecolor="#fff3c4", zorder=-1)
+    style.head(figure, f"{result.station.name}: level, flows and runs", _below(result))
+    return figure
+
+
+def span_edges(end_s: float) -> Floats:
+    """Return edges of at most a few hundred even spans over a run, the last cut at its end [s].
+
+    Parameters
+    ----------
+    end_s
+        Where the run ended [s].
+    """
+    counts = {h: end_s / (h * 3600.0) for h in _SPANS_H}
+    fits = [h for h in _SPANS_H if counts[h] <= _MOST_SPANS]
+    # a day is the natural span of anything longer than that, up to three years
+    natural = counts[24.0] <= _MOST_DAYS_AS_SPANS
+    span_s = 3600.0 * (24.0 if natural and (not fits or fits[0] > 24.0) else fits[0])
+    return np.append(np.arange(0.0, end_s - 1.0, span_s), end_s)
+
+
+def ranges(t_s: Floats, values: Floats, edges_s: Floats) -> tuple[Floats, Floats]:
+    """Return least and greatest value in each span; NaN for a span with none.
+
+    Parameters
+    ----------
+    t_s
+        Times, rising [s].
+    values
+        Value at each.
+    edges_s
+        Edges of the spans [s].
+    """
+    which = np.clip(np.searchsorted(edges_s, t_s, "right") - 1, 0, len(edges_s) - 2)
+    least = np.full(len(edges_s) - 1, np.inf)
+    greatest = np.full(len(edges_s) - 1, -np.inf)
+    np.minimum.at(least, which, values)
+    np.maximum.at(greatest, which, values)
+    empty = greatest < least
+    least[empty], greatest[empty] = np.nan, np.nan
+    return least, greatest
+
+
+def _below(result: Result) -> str:
+    begin, end = result.episode.start, result.episode.moment(result.trace.end_s)
+    span = show(result.trace.end_s, "duration", "si")
+    return (
+        f"{day_of(begin)} {date_of(begin)} {begin.year} {begin:%H:%M} to {day_of(end)}"
+        f" {date_of(end)} {end.year} {end:%H:%M} ({span}), local time"
+    )
+
+
+def _stack(heights: list[float], gaps: list[float]) -> tuple[Figure, list[Axes]]:
+    """Return axes one below the other; a gap stands above each [in]."""
+    foot = 0.72
+    total = sum(heights) + sum(gaps) + foot
+    figure = style.new_figure(_WIDTH_IN, total)
+    wide = _WIDTH_IN - _LEFT_IN - _RIGHT_IN
+    axes, y = [], total
+    for height, gap in zip(heights, gaps, strict=True):
+        y -= gap + height
+        axes.append(
+            figure.add_axes((_LEFT_IN / _WIDTH_IN, y / total, wide / _WIDTH_IN, height / total))
+        )
+    return figure, axes
+
+
+def _detail(
+    result: Result, system: str, axes: tuple[Axes, ...] | list[Axes], ends_s: tuple[float, float]
+) -> None:
+    """Draw part of a run as it was: the level as a line, the flows, each run as a bar."""
+    level, flows, runs = axes
+    low, high = ends_s
+    start = result.episode.start
+    legs = np.asarray(result.trace.leg_t_s)
+    times = np.unique(
+        np.concatenate((np.linspace(low, high, 1200), legs[(legs >= low) & (legs <= high)]))
+    )
+    x = style.day_numbers(start, times)
+    for axis in axes:
+        style.time_axis(axis, start, low, high)
+        rows.shade_outages(axis, result)
+    depth, flow = style.scale("level", system), style.scale("flow", system)
+    level.plot(x, depth(result.level_at(times)), color=style.BLACK, linewidth=1.0)
+    _finish_level(level, result, system)
+    drawn = result.sampled(times)
+    flows.step(
+        x, flow(drawn.pumped_m3s), where="post", color=style.BLUE, linewidth=1.0, label="pumped"
+    )
+    flows.plot(x, flow(drawn.inflow_m3s), color=style.BLACK, linewidth=1.3, label="inflow")
+    if len(result.spills):
+        flows.plot(
+            x,
+            flow(drawn.spill_m3s),
+            color=style.VERMILION,
+            linewidth=1.3,
+            linestyle=":",
+            label="spill",
+        )
+    _finish_flows(flows, flow, float(np.max([drawn.pumped_m3s, drawn.inflow_m3s])))
+    rows.draw_runs(runs, result, low, high)
+    _share_time_labels(axes)
+    patches = rows.role_patches(result)
+    if patches:
+        runs.legend(
+            handles=patches,
+            loc="upper left",
+            bbox_to_anchor=(1.01, 1.03),
+            borderpad=0.0,
+            handlelength=1.8,
+            handleheight=1.1,
+        )
+
+
+def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> None:
+    """Draw a whole run: range of the level, mean flows, and how much each pump ran."""
+    level, flows, runs = axes
+    start, end_s = result.episode.start, result.trace.end_s
+    for axis in axes:
+        style.time_axis(axis, start, 0.0, end_s)
+        rows.shade_outages(axis, result)
+    depth, flow = style.scale("level", system), style.scale("flow", system)
+    x = style.day_numbers(start, edges)
+    water = result.water
+    times, first = np.unique(np.concatenate((water.t_s, edges)), return_index=True)
+    at_all = np.concatenate((water.level_m, result.level_at(edges)))[first]
+    least, greatest = ranges(times, at_all, edges)
+    level.stairs(
+        depth(greatest),
+        x,
+        baseline=depth(least),
+        fill=True,
+        facecolor="#9fb8c8",
+        edgecolor=style.DARK,
+        linewidth=0.3,
+    )
+    _finish_level(level, result, system)
+    spans = np.diff(edges)
+    pumped = np.zeros(len(spans))
+    for name in result.station.machine_names():
+        own = result.pump_runs.loc[result.pump_runs["pump"] == name]
+        pumped += rows.by_span(own, edges, own["volume_m3"].to_numpy())
+    arrived = np.array([result.trace.inflow.volume_m3(float(e)) for e in edges])
+    flows.stairs(
+        flow(pumped / spans), x, color=style.BLUE, linewidth=1.0, label="pumped", baseline=None
+    )
+    flows.stairs(
+        flow(np.diff(arrived) / spans),
+        x,
+        color=style.BLACK,
+        linewidth=1.2,
+        linestyle=(0, (4, 1.5)),
+        label="inflow",
+        baseline=None,
+    )
+    most = max(float(np.max(pumped / spans)), float(np.max(np.diff(arrived) / spans)))
+    _finish_flows(flows, flow, most)
+    rows.draw_shares(runs, result, edges)
+    _share_time_labels(axes)
+
+
+def _share_time_labels(axes: tuple[Axes, ...] | list[Axes]) -> None:
+    for axis in axes[:-1]:
+        axis.tick_params(labelbottom=False)
+
+
+def _finish_level(axes: Axes, result: Result, system: str) -> None:
+    depth = style.scale("level", system)
+    points = set_points(result.station)
+    top = max([result.trace.greatest_level_m, *(level for _name, level in points)])
+    axes.set_ylim(0.0, float(depth(top)) * 1.06)
+    axes.set_ylabel(f"level above floor [{depth.unit}]")
+    labels = []
+    for name, level in points:
+        y = float(depth(level))
+        colour, dashes, width = _line(name)
+        axes.axhline(y, color=colour, linestyle=dashes, linewidth=width, zorder=1.5)
+        labels.append((y, f"{name} {show(level, 'level', cast('System', system))}", colour))
+    style.right_labels(axes, labels)
+
+
+def _line(name: str) -> tuple[str, tuple[float, tuple[float, ...]] | str, float]:
+    if name == "spill":
+        return style.VERMILION, "-", 1.8
+    if "alarm" in name:
+        return "#9a6a00", (0, (7, 2, 1.5, 2)), 1.1
+    if name.endswith("start"):
+        return style.BLUE, (0, (5, 3)), 0.8
+    if name.endswith("stop"):
+        return style.DARK, (0, (1.2, 2.2)), 0.9
+    return style.GREY, (0, (2, 4)), 0.8
+
+
+def _finish_flows(axes: Axes, flow: style.Scale, most_m3s: float) -> None:
+    axes.set_ylabel(f"flow [{flow.unit}]")
+    axes.set_ylim(0.0, 1.1 * float(flow(most_m3s)) if most_m3s > 0.0 else 1.0)
+    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.03), borderpad=0.0)

@@ -1,0 +1,288 @@
+"""Who ran, and when: one row for each machine, and below it what else stood: grid, alarms, spills.
+
+Roles differ by colour, hatching and height. Over long times single runs are too thin to be seen;
+then a row shows the part of each span of time in which the pump ran.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.patches import Patch
+
+from stationsim.plots import style
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+    from stationsim.plots.style import Floats
+    from stationsim.results import Result
+
+_LEAST_WIDTH = 0.0012
+"""Narrowest mark, as a part of the axis: shorter spans are drawn this wide so that they show."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of states below the machines.
+
+    Parameters
+    ----------
+    name
+        What stands at its left.
+    spans_s
+        From and to of each span [s].
+    face, hatch
+        How it is drawn.
+    """
+
+    name: str
+    spans_s: list[tuple[float, float]]
+    face: str
+    hatch: str
+
+
+def state_rows(result: Result) -> list[Row]:
+    """Return the rows below the machines: only those that have anything to show.
+
+    Parameters
+    ----------
+    result
+        The run.
+    """
+    rows = []
+    out = outages_s(result)
+    if out:
+        rows.append(Row("grid out", out, style.PALE, "////"))
+    alarms = result.alarms
+    for alarm in alarms["alarm"].unique():
+        own = alarms.loc[alarms["alarm"] == alarm]
+        spans = _spans(own["raised_s"], own["cleared_s"].fillna(result.trace.end_s))
+        rows.append(Row(f"alarm: {alarm}", spans, style.ORANGE, ""))
+    spills = result.spills
+    if len(spills):
+        spans = _spans(spills["start_s"], spills["stop_s"])
+        rows.append(Row("spill", spans, style.VERMILION, "xxxx"))
+    return rows
+
+
+def outages_s(result: Result) -> list[tuple[float, float]]:
+    """Return when the grid was out [s].
+
+    Parameters
+    ----------
+    result
+        The run.
+    """
+    power = result.power
+    out = power.loc[(power["source"] == "grid") & (power["state"] == "out")]
+    return _spans(out["start_s"], out["stop_s"])
+
+
+def count(result: Result) -> int:
+    """Return how many rows there are.
+
+    Parameters
+    ----------
+    result
+        The run.
+    """
+    return len(result.station.machine_names()) + len(state_rows(result))
+
+
+def draw_runs(axes: Axes, result: Result, from_s: float, to_s: float) -> None:
+    """Draw each run as a bar.
+
+    Parameters
+    ----------
+    axes
+        Where.
+    result
+        The run.
+    from_s, to_s
+        Part of the run that is shown [s].
+    """
+    runs = result.pump_runs
+    runs = runs.loc[(runs["stop_s"] >= from_s) & (runs["start_s"] <= to_s)]
+    names = result.station.machine_names()
+    for y, name in enumerate(names):
+        own = runs.loc[runs["pump"] == name]
+        _draw_unavailable(axes, result, y, (from_s, to_s))
+        for role in own["role"].unique():
+            look = style.ROLES.get(role, style.OTHER_ROLE)
+            part = own.loc[own["role"] == role]
+            spans = _clipped(_spans(part["start_s"], part["stop_s"]), from_s, to_s)
+            _bars(axes, result, spans, y, look)
+            for begin, end in spans:
+                if end - begin > 0.011 * len(role) * (to_s - from_s):
+                    _write(axes, result, 0.5 * (begin + end), y, role)
+    _draw_states(axes, result, len(names), (from_s, to_s))
+    _finish(axes, result)
+
+
+def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
+    """Draw for each machine the part of each span of time in which it ran.
+
+    Parameters
+    ----------
+    axes
+        Where.
+    result
+        The run.
+    edges_s
+        Edges of the spans [s].
+    """
+    names = result.station.machine_names()
+    x = style.day_numbers(result.episode.start, edges_s)
+    for y, name in enumerate(names):
+        own = result.pump_runs.loc[result.pump_runs["pump"] == name]
+        share = by_span(own, edges_s, own["duration_s"].to_numpy()) / np.diff(edges_s)
+        engine = y >= len(result.station.pumps)
+        foot = y + 0.42
+        axes.stairs(
+            foot - 0.84 * share,
+            x,
+            baseline=foot,
+            fill=True,
+            facecolor=style.ORANGE if engine else style.BLUE,
+            hatch="\\\\\\\\" if engine else "",
+            edgecolor="white" if engine else style.BLUE,
+            linewidth=0.0,
+        )
+        axes.axhline(foot, color=style.GREY, linewidth=0.5)
+    _draw_states(axes, result, len(names), (float(edges_s[0]), float(edges_s[-1])))
+    _finish(axes, result)
+
+
+def by_span(runs: pd.DataFrame, edges_s: Floats, amounts: Floats) -> Floats:
+    """Return how much of the amounts of runs falls into each span, spread evenly over each run.
+
+    Parameters
+    ----------
+    runs
+        Runs of one machine.
+    edges_s
+        Edges of the spans [s].
+    amounts
+        What each run amounts to.
+    """
+    if len(runs) == 0:
+        return np.zeros(len(edges_s) - 1)
+    knots = runs[["start_s", "stop_s"]].to_numpy(dtype=float).ravel()
+    after = np.cumsum(amounts)
+    totals = np.column_stack((after - amounts, after)).ravel()
+    found: Floats = np.diff(np.interp(edges_s, knots, totals))
+    return found
+
+
+def role_patches(result: Result) -> list[Patch]:
+    """Return what a legend needs to explain the roles that ran, in the order of the vocabulary.
+
+    Parameters
+    ----------
+    result
+        The run.
+    """
+    ran = set(result.pump_runs["role"].unique())
+    patches = [
+        Patch(
+            facecolor=look.face, hatch=look.hatch, edgecolor=style.DARK, linewidth=0.6, label=role
+        )
+        for role, look in style.ROLES.items()
+        if role in ran
+    ]
+    if result.trace.unavailable:
+        patches.append(
+            Patch(facecolor="none", edgecolor=style.GREY, linewidth=0.8, label="cannot be run")
+        )
+    return patches
+
+
+def shade_outages(axes: Axes, result: Result) -> None:
+    """Hatch the time without grid behind whatever the axes show.
+
+    Parameters
+    ----------
+    axes
+        Where; its ends of time must be set.
+    result
+        The run.
+    """
+    for begin, end in outages_s(result):
+        low, high = style.day_numbers(result.episode.start, [begin, end])
+        axes.axvspan(
+            low, high, facecolor="none", edgecolor="#c4c4c4", hatch="////", linewidth=0.0, zorder=0
+        )
+
+
+def _bars(
+    axes: Axes, result: Result, spans: list[tuple[float, float]], y: float, look: style.RoleLook
+) -> None:
+    low, high = (float(e) for e in axes.get_xlim())
+    least = _LEAST_WIDTH * (high - low)
+    places = style.day_numbers(result.episode.start, spans).reshape(-1, 2)
+    axes.broken_barh(
+        [(a, max(b - a, least)) for a, b in places],
+        (y - 0.5 * look.height, look.height),
+        facecolor=look.face,
+        hatch=look.hatch,
+        edgecolor=style.DARK,
+        linewidth=0.3,
+    )
+
+
+def _draw_unavailable(axes: Axes, result: Result, y: int, ends_s: tuple[float, float]) -> None:
+    spans = [(u.start_s, u.stop_s) for u in result.trace.unavailable if u.machine == y]
+    for begin, end in style.day_numbers(result.episode.start, _clipped(spans, *ends_s)).reshape(
+        -1, 2
+    ):
+        axes.broken_barh(
+            [(begin, end - begin)],
+            (y - 0.45, 0.9),
+            facecolor="none",
+            edgecolor=style.GREY,
+            linewidth=0.8,
+        )
+
+
+def _draw_states(axes: Axes, result: Result, first: int, ends_s: tuple[float, float]) -> None:
+    for k, row in enumerate(state_rows(result)):
+        spans = _clipped(row.spans_s, *ends_s)
+        if spans:
+            _bars(axes, result, spans, first + k, style.RoleLook(row.face, row.hatch, 0.55))
+
+
+def _finish(axes: Axes, result: Result) -> None:
+    names = [*result.station.machine_names(), *(row.name for row in state_rows(result))]
+    axes.set_ylim(len(names) - 0.45, -0.55)
+    axes.set_yticks(range(len(names)), names)
+    axes.tick_params(axis="y", length=0)
+    axes.grid(visible=False, axis="y")
+    axes.spines["left"].set_visible(False)
+
+
+def _write(axes: Axes, result: Result, at_s: float, y: float, text: str) -> None:
+    place = float(style.day_numbers(result.episode.start, at_s))
+    axes.text(
+        place,
+        y,
+        text,
+        fontsize=7.0,
+        ha="center",
+        va="center",
+        color=style.BLACK,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+    )
+
+
+def _spans(start: pd.Series[float], stop: pd.Series[float]) -> list[tuple[float, float]]:
+    return [(float(a), float(b)) for a, b in zip(start, stop, strict=True)]
+
+
+def _clipped(
+    spans: list[tuple[float, float]], from_s: float, to_s: float
+) -> list[tuple[float, float]]:
+    return [(max(a, from_s), min(b, to_s)) for a, b in spans if b >= from_s and a <= to_s]

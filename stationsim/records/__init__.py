@@ -1,0 +1,1 @@
+"""Data in: recorded series from files; what is wrong is refused, what is repaired is told."""

@@ -1,0 +1,512 @@
+"""Result: what a run came to, as tidy tables, a summary, sentences and a folder.
+
+Tables are made from the trace when they are first asked for, and kept. Columns are those of the
+contract: SI whatever the display units, ``time`` beside ``t_s``; one row is one observation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from stationsim import metrics, saving, vocabulary
+from stationsim.errors import InputError, OutputError
+from stationsim.physics.balance import fill_times
+from stationsim.trace import sample
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+    from datetime import datetime
+
+    from numpy.typing import NDArray
+
+    from stationsim.episode import Episode
+    from stationsim.station import Station
+    from stationsim.trace import Sampled, Trace
+
+    Floats = NDArray[np.float64]
+
+_CONTRACT = {
+    "levels": "time t_s level_m level_seen_m volume_m3 inflow_m3s pumped_m3s spill_m3s other_m3s"
+    " pumps_running time_to_spill_s",
+    "pump_runs": "pump role start_time start_s stop_time stop_s duration_s volume_m3 energy_kwh"
+    " started_by stopped_by",
+    "pump_totals": " ".join(metrics.PUMP_TOTALS),
+    "events": "time t_s subject event cause seen detail",
+    "alarms": "alarm subject raised_time raised_s reached_time reached_s cleared_time cleared_s",
+    "spills": "start_time start_s stop_time stop_s duration_s volume_m3 peak_m3s method",
+    "power": "source state start_time start_s stop_time stop_s cause",
+    "crew": "task subject planned_s start_time start_s stop_time stop_s outcome",
+    "summary": "metric subject value unit",
+}
+COLUMNS = {name: tuple(text.split()) for name, text in _CONTRACT.items()}
+"""The columns of each table, in order."""
+
+_JOULES_PER_KWH = 3.6e6
+
+
+def local_times(start: datetime, t_s: Floats) -> NDArray[np.str_]:
+    """Return moments as ISO 8601 text with offset, to the millisecond; empty for NaN.
+
+    Parameters
+    ----------
+    start
+        Local time at which the episode begins.
+    t_s
+        Seconds since then [s].
+    """
+    known = np.isfinite(t_s)
+    first = np.datetime64(start.replace(tzinfo=None), "ms")
+    whole = np.where(known, np.round(np.where(known, t_s, 0.0) * 1000.0), 0.0)
+    text = np.datetime_as_string(first + whole.astype("timedelta64[ms]"), unit="ms")
+    full = np.strings.add(text, _offset(start))
+    return np.where(known, full, "")
+
+
+def _offset(start: datetime) -> str:
+    shift = start.utcoffset() or timedelta(0)
+    sign = "-" if shift < timedelta(0) else "+"
+    minutes = round(abs(shift).total_seconds() / 60.0)
+    return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+@dataclass
+class Result:
+    """What a run came to.
+
+    Parameters
+    ----------
+    station, episode
+        What stood there, and what happened.
+    trace
+        What the run left behind.
+    wall_s
+        How long the computer took [s].
+    digest
+        Digest of the scenario; empty for a run that was set up in Python.
+    text
+        The scenario as run (TOML); empty for a run that was set up in Python.
+    """
+
+    station: Station
+    episode: Episode
+    trace: Trace
+    wall_s: float = 0.0
+    digest: str = ""
+    text: str = ""
+
+    @cached_property
+    def levels(self) -> pd.DataFrame:
+        """Level and flows at each table interval, at the start and at the end."""
+        return self._levels_at(self._table_times(self.episode.table_interval_s))
+
+    @cached_property
+    def pump_runs(self) -> pd.DataFrame:
+        """One row for each run of each pump, in the order of their starts."""
+        runs = sorted(self.trace.runs, key=lambda run: (run.start_s, run.machine))
+        machine, role, start, stop, volume, energy, by, until = _columns(runs, 8)
+        names = np.array(self.station.machine_names(), dtype=object)
+        start_s, stop_s = _floats(start), _floats(stop)
+        data = {
+            "pump": names[np.array(machine, dtype=int)] if runs else [],
+            "role": role,
+            "start_time": self._moments(start_s),
+            "start_s": start_s,
+            "stop_time": self._moments(stop_s),
+            "stop_s": stop_s,
+            "duration_s": stop_s - start_s,
+            "volume_m3": _floats(volume),
+            "energy_kwh": _floats(energy) / _JOULES_PER_KWH,
+            "started_by": by,
+            "stopped_by": until,
+        }
+        return _table("pump_runs", data)
+
+    @cached_property
+    def pump_totals(self) -> pd.DataFrame:
+        """One row for each pump, the engine-driven one too."""
+        names = self.station.machine_names()
+        lost = [0.0] * len(names)
+        for machine, start_s, stop_s in self._unavailable_spans():
+            lost[machine] += stop_s - start_s
+        found = metrics.pump_totals(self.pump_runs, names, self.trace.trips, lost)
+        return _table("pump_totals", found)
+
+    @cached_property
+    def events(self) -> pd.DataFrame:
+        """One row for anything that happened."""
+        rows = sorted(self.trace.events, key=lambda row: row.t_s)
+        t, subject, event, cause, detail, level = _columns(rows, 6)
+        t_s = _floats(t)
+        levels = [f"level {value:.3f} m" for value in level]
+        data = {
+            "time": self._moments(t_s),
+            "t_s": t_s,
+            "subject": subject,
+            "event": event,
+            "cause": cause,
+            "seen": [vocabulary.seen_by(word) for word in event],
+            "detail": [
+                f"{text}; {here}" if text else here
+                for text, here in zip(detail, levels, strict=True)
+            ],
+        }
+        return _table("events", data)
+
+    @cached_property
+    def alarms(self) -> pd.DataFrame:
+        """One row for each alarm, in the order in which they were raised."""
+        rows = sorted(self.trace.alarms, key=lambda row: row.raised_s)
+        alarm, subject, *times = _columns(rows, 5)
+        data: dict[str, Any] = {"alarm": alarm, "subject": subject}
+        for name, values in zip(("raised", "reached", "cleared"), times, strict=True):
+            data[f"{name}_time"] = self._moments(_floats(values))
+            data[f"{name}_s"] = _floats(values)
+        return _table("alarms", data)
+
+    @cached_property
+    def spills(self) -> pd.DataFrame:
+        """One row for each spill."""
+        rows = sorted(self.trace.spills, key=lambda row: row.start_s)
+        start, stop, volume, peak, method = _columns(rows, 5)
+        data = {
+            **self._span(start, stop),
+            "duration_s": _floats(stop) - _floats(start),
+            "volume_m3": _floats(volume),
+            "peak_m3s": _floats(peak),
+            "method": method,
+        }
+        return _table("spills", data)
+
+    @cached_property
+    def power(self) -> pd.DataFrame:
+        """One row for each state of the grid and of the engine."""
+        rows = sorted(self.trace.power, key=lambda row: row.start_s)
+        source, state, start, stop, cause = _columns(rows, 5)
+        data = {"source": source, "state": state, **self._span(start, stop), "cause": cause}
+        return _table("power", data)
+
+    @cached_property
+    def crew(self) -> pd.DataFrame:
+        """One row for each task of a crew; nobody is called out yet, so there is none."""
+        text = pd.Series([], dtype="str")
+        number = pd.Series([], dtype=float)
+        data = {c: number if c.endswith("_s") else text for c in COLUMNS["crew"]}
+        return _table("crew", data)
+
+    @cached_property
+    def summary(self) -> pd.DataFrame:
+        """One row for each metric."""
+        tables = {
+            "pump_runs": self.pump_runs,
+            "pump_totals": self.pump_totals,
+            "alarms": self.alarms,
+            "spills": self.spills,
+        }
+        found = metrics.summary(self.station, self.trace, tables, self.water, self.level_at)
+        return _table("summary", found)
+
+    @cached_property
+    def water(self) -> metrics.Water:
+        """The water at every switch and at every row of the table of levels."""
+        table = self.levels
+        legs_t, legs_v = np.array(self.trace.leg_t_s), np.array(self.trace.leg_v_m3)
+        times = np.concatenate((table["t_s"].to_numpy(), legs_t))
+        volumes = np.concatenate((table["volume_m3"].to_numpy(), legs_v))
+        times, first = np.unique(times, return_index=True)
+        volumes = volumes[first]
+        levels = self.station.well.levels_at(volumes)
+        return metrics.Water(times, levels, self._time_to_spill(times, volumes))
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """All tables by name, in the order of the contract."""
+        return {name: getattr(self, name) for name in COLUMNS}
+
+    def value(self, metric: str, subject: str = "station") -> float:
+        """Return one value of the summary; NaN when it does not apply.
+
+        Parameters
+        ----------
+        metric
+            A metric of the vocabulary.
+        subject
+            A machine, or ``station``.
+
+        Raises
+        ------
+        KeyError
+            When the summary has no such row.
+        """
+        rows = self.summary
+        found = rows.loc[(rows["metric"] == metric) & (rows["subject"] == subject), "value"]
+        if found.empty:
+            raise KeyError(f"no metric '{metric}' of '{subject}'")
+        return float(found.iloc[0])
+
+    def sample(self, interval: str | float) -> pd.DataFrame:
+        """Return the table of levels at another interval, exact at each row.
+
+        Parameters
+        ----------
+        interval
+            Seconds, or text such as ``5min``, ``1h``, ``30s``.
+
+        Raises
+        ------
+        InputError
+            When the interval cannot be read or is not more than nought.
+        """
+        try:
+            seconds = (
+                pd.Timedelta(interval).total_seconds()
+                if isinstance(interval, str)
+                else float(interval)
+            )
+        except ValueError as error:
+            raise InputError(_bad_interval(interval)) from error
+        if not 0.0 < seconds < np.inf:
+            raise InputError(_bad_interval(interval))
+        return self._levels_at(self._table_times(seconds))
+
+    def sentences(self, system: str = "si") -> list[str]:
+        """Return what a person would say about the run, in three to six sentences.
+
+        Parameters
+        ----------
+        system
+            ``si`` or ``us``: the units in which quantities are told.
+        """
+        from stationsim.wording import sentences  # noqa: PLC0415  (it reads results)
+
+        return sentences(self, system)
+
+    def manifest(self) -> dict[str, Any]:
+        """Return what made these results; the wall time stands here and in no table."""
+        import stationsim  # noqa: PLC0415  (the package's own front door)
+
+        return {
+            "made_by": "stationsim",
+            "version": getattr(stationsim, "__version__", "unknown"),
+            "station": self.station.name,
+            "episode": self.episode.name,
+            "start": self.episode.start.isoformat(),
+            "duration_s": self.trace.end_s,
+            "seed": self.episode.seed,
+            "scenario_digest": self.digest,
+            "mass_balance_error": self.trace.balance_error,
+            "wall_s": round(self.wall_s, 3),
+            "rows": {name: len(table) for name, table in self.tables.items()},
+            "caution": CAUTION,
+        }
+
+    def save(
+        self, folder: str | Path, formats: Sequence[str] = ("csv",), *, force: bool = False
+    ) -> Path:
+        """Write all tables, the manifest and the scenario as run; return the folder.
+
+        Parameters
+        ----------
+        folder
+            Where; made beside and moved into place when whole.
+        formats
+            ``csv`` always; ``parquet`` and ``xlsx`` when the extras are installed.
+        force
+            True to replace earlier results.
+
+        Raises
+        ------
+        OutputError
+            When something is in the way, or the place cannot be written.
+        """
+        with saving.new_folder(Path(folder), force=force) as beside:
+            self.write_into(beside, formats)
+        return Path(folder)
+
+    def write_into(self, folder: Path, formats: Sequence[str] = ("csv",)) -> None:
+        """Write all tables, the manifest and the scenario as run into an existing folder.
+
+        Parameters
+        ----------
+        folder
+            An existing folder.
+        formats
+            As in :meth:`save`.
+        """
+        saving.write_tables(self.tables, folder, formats)
+        saving.write_manifest(self.manifest(), folder)
+        if self.text:
+            (folder / "scenario.toml").write_text(self.text, encoding="utf-8", newline="\n")
+
+    def sampled(self, times_s: Floats) -> Sampled:
+        """Return volume and flows at any times, exact at each.
+
+        Parameters
+        ----------
+        times_s
+            Times, never falling [s].
+        """
+        spillway = self.station.spillway
+        held = spillway is not None and spillway.length_m is None
+        cap_m3 = self.station.well.volume_at(spillway.crest_m) if spillway and held else np.inf
+        return sample(self.trace, cap_m3, times_s)
+
+    def _levels_at(self, times: Floats) -> pd.DataFrame:
+        drawn = self.sampled(times)
+        levels = self.station.well.levels_at(drawn.volume_m3)
+        left = self._time_to_spill(times, drawn.volume_m3)
+        data = {
+            "time": self._moments(times),
+            "t_s": times,
+            "level_m": levels,
+            # the sensor of this release tells the truth
+            "level_seen_m": levels,
+            "volume_m3": drawn.volume_m3,
+            "inflow_m3s": drawn.inflow_m3s,
+            "pumped_m3s": drawn.pumped_m3s,
+            "spill_m3s": drawn.spill_m3s,
+            # nothing leaves or enters by any other way in this release
+            "other_m3s": np.zeros_like(times),
+            "pumps_running": np.asarray(drawn.pumps_running, dtype=np.int64),
+            "time_to_spill_s": np.where(np.isfinite(left), left, np.nan),
+        }
+        return _table("levels", data)
+
+    def level_at(self, times_s: Floats) -> Floats:
+        """Return the level at any times, exact at each [m above floor].
+
+        Parameters
+        ----------
+        times_s
+            Times, rising [s].
+        """
+        return self.station.well.levels_at(self.sampled(times_s).volume_m3)
+
+    def _table_times(self, interval_s: float) -> Floats:
+        end_s = self.trace.end_s
+        times = np.arange(0.0, np.floor(end_s / interval_s) + 1.0) * interval_s
+        times = times[times < end_s - metrics.ONE_INSTANT_S]
+        return np.append(times, end_s)
+
+    def _time_to_spill(self, times: Floats, volumes: Floats) -> Floats:
+        spillway = self.station.spillway
+        if spillway is None:
+            return np.full_like(times, np.inf)
+        to_go = self.station.well.volume_at(spillway.crest_m) - volumes
+        inflow = self.trace.inflow
+        return fill_times(inflow.start_s, inflow.flow_m3s, inflow.slope_m3s2, times, to_go)
+
+    def _unavailable_spans(self) -> list[tuple[int, float, float]]:
+        """Return spans in which a machine could not be run, overlapping ones as one."""
+        merged: list[tuple[int, float, float]] = []
+        for span in sorted(self.trace.unavailable, key=lambda row: (row.machine, row.start_s)):
+            if merged and merged[-1][0] == span.machine and span.start_s <= merged[-1][2]:
+                machine, start_s, stop_s = merged[-1]
+                merged[-1] = (machine, start_s, max(stop_s, span.stop_s))
+            else:
+                merged.append((span.machine, span.start_s, span.stop_s))
+        return merged
+
+    def _moments(self, t_s: Floats) -> NDArray[np.str_]:
+        return local_times(self.episode.start, t_s)
+
+    def _span(self, start: Iterable[float], stop: Iterable[float]) -> dict[str, Any]:
+        start_s, stop_s = _floats(start), _floats(stop)
+        return {
+            "start_time": self._moments(start_s),
+            "start_s": start_s,
+            "stop_time": self._moments(stop_s),
+            "stop_s": stop_s,
+        }
+
+
+CAUTION = (
+    "For planning and teaching only. The numbers follow from what was entered; local codes, the"
+    " makers' data and licensed practice decide."
+)
+"""What stands beside every result."""
+
+
+@dataclass(frozen=True)
+class SavedResult:
+    """Results read back from a folder.
+
+    Parameters
+    ----------
+    folder
+        Where they were.
+    manifest
+        What made them.
+    tables
+        The tables by name.
+    """
+
+    folder: Path
+    manifest: Mapping[str, Any]
+    tables: Mapping[str, pd.DataFrame]
+
+
+def load_result(folder: str | Path) -> SavedResult:
+    """Return the tables and the manifest of a folder of results.
+
+    Parameters
+    ----------
+    folder
+        A folder that ``stationsim run`` or :meth:`Result.save` made.
+
+    Raises
+    ------
+    OutputError
+        When there are no results, or a table is missing or cannot be read.
+    """
+    folder = Path(folder)
+    manifest = saving.read_manifest(folder)
+    tables = {}
+    for name, columns in COLUMNS.items():
+        path = folder / f"{name}.csv"
+        text = {c: "str" for c in columns if not _is_number(c)}
+        try:
+            table = pd.read_csv(path, dtype=text)
+        except FileNotFoundError as error:
+            raise OutputError(f"{path}: this table is missing") from error
+        except (OSError, ValueError) as error:
+            raise OutputError(f"{path}: cannot be read: {error}") from error
+        missing = [c for c in columns if c not in table.columns]
+        if missing:
+            raise OutputError(f"{path}: has no column '{missing[0]}'")
+        table[list(text)] = table[list(text)].fillna("")
+        tables[name] = table
+    return SavedResult(folder, manifest, tables)
+
+
+def _is_number(column: str) -> bool:
+    plain = ("starts", "trips", "max_starts_per_hour", "pumps_running", "value")
+    return column in plain or column.endswith(("_s", "_m", "_m3", "_m3s", "_h", "_kwh"))
+
+
+def _bad_interval(interval: object) -> str:
+    return (
+        f"the interval '{interval}' cannot be used; accepted: seconds, more than 0, or text such as"
+        " '5min', '1h', '30s'"
+    )
+
+
+def _columns(rows: Sequence[tuple[Any, ...]], count: int) -> list[tuple[Any, ...]]:
+    return list(zip(*rows, strict=True)) if rows else [()] * count
+
+
+def _floats(values: Iterable[float]) -> Floats:
+    return np.array(tuple(values), dtype=float)
+
+
+def _table(name: str, data: Mapping[str, Any] | pd.DataFrame) -> pd.DataFrame:
+    """Return a table with the columns of the contract, text columns as text even when empty."""
+    table = pd.DataFrame(data)[list(COLUMNS[name])]
+    text = {c: "str" for c in table.columns if not _is_number(c)}
+    return table.astype(text)

@@ -1,0 +1,264 @@
+"""The kinds of values a scenario holds, each with its accepted range.
+
+A quantity is text with a unit. Each kind below turns such text into a float in SI, refuses a bare
+number, a unit of another kind and a magnitude that no station has, and says in each case what is
+accepted. In the JSON Schema they are strings with an example.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import date, datetime, timezone
+from typing import Annotated, Any, Literal
+
+from pydantic import PlainValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from stationsim import units
+from stationsim.errors import QuantityError
+
+YEAR_S = 365.25 * 86400.0
+_TEXT = "text with a unit, such as"
+
+
+def refuse(reason: str, accepted: str = "", fix: str = "") -> PydanticCustomError:
+    """Return the error that says what is wrong with a value, what is accepted, and the remedy.
+
+    Parameters
+    ----------
+    reason
+        What is wrong, without a final stop.
+    accepted
+        What is accepted, when the reason does not say it.
+    fix
+        What to do about it.
+    """
+    return PydanticCustomError(
+        "stationsim", "{reason}", {"reason": reason, "accepted": accepted, "fix": fix}
+    )
+
+
+def quantity(
+    kind: units.Kind, low: float, high: float, unit: str, example: str, *, open_low: bool = False
+) -> Any:
+    """Return an annotated float that reads text with a unit.
+
+    Parameters
+    ----------
+    kind
+        What is measured.
+    low, high
+        Accepted range, in SI.
+    unit
+        Unit in which the range is told.
+    example
+        A well-written value.
+    open_low
+        True when ``low`` itself is not accepted.
+    """
+
+    def read(value: object) -> float:
+        if not isinstance(value, str):
+            found = "a plain number" if _is_number(value) else _what(value)
+            reason = f"{found} where {_a(kind)} with its unit is needed"
+            fix = f'write it as text, such as "{example}"'
+            raise refuse(reason, units.accepted(kind), fix)
+        try:
+            number = units.parse(value, kind)
+        except QuantityError as error:
+            raise refuse(str(error)) from error
+        if number < low or number > high or (open_low and number == low):
+            edges = [f"{units.from_si(edge, unit, kind):.6g}" for edge in (low, high)]
+            word = "more than" if open_low else "from"
+            raise refuse(f"{kind} out of range", f"{word} {edges[0]} to {edges[1]} {unit}")
+        return number
+
+    schema = {
+        "type": "string",
+        "examples": [example],
+        "x-quantity": kind,
+        "x-units": units.accepted(kind),
+    }
+    return Annotated[float, PlainValidator(read), WithJsonSchema(schema)]
+
+
+def number(low: float, high: float, *, open_low: bool = False, percent: bool = False) -> Any:
+    """Return an annotated float that reads a plain number.
+
+    Parameters
+    ----------
+    low, high
+        Accepted range.
+    open_low
+        True when ``low`` itself is not accepted.
+    percent
+        True when ``"96 %"`` is read too.
+    """
+
+    def read(value: object) -> float:
+        found = value
+        if percent and isinstance(value, str) and value.strip().endswith("%"):
+            try:
+                found = float(value.strip()[:-1]) / 100.0
+            except ValueError:
+                found = value
+        if isinstance(found, bool) or not isinstance(found, int | float):
+            accepted = "a plain number" + (' or a share such as "96 %"' if percent else "")
+            raise refuse(f"{_what(value)} where a number is needed", accepted)
+        if not math.isfinite(found):
+            raise refuse(f"'{found}' is not a finite number")
+        if found < low or found > high or (open_low and found == low):
+            word = "more than" if open_low else "from"
+            raise refuse("number out of range", f"{word} {low:g} to {high:g}")
+        return float(found)
+
+    schema: dict[str, Any] = {"type": "number", "maximum": high}
+    schema["exclusiveMinimum" if open_low else "minimum"] = low
+    if percent:
+        schema = {"anyOf": [schema, {"type": "string", "examples": ["96 %"]}]}
+    return Annotated[float, PlainValidator(read), WithJsonSchema(schema)]
+
+
+def _read_count(value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise refuse(f"{_what(value)} where a whole number is needed")
+    if not 0 <= value < 2**63:
+        raise refuse("whole number out of range", "from 0 to 2^63 - 1")
+    return value
+
+
+def _read_flow_or_factor(value: object) -> tuple[Literal["flow", "factor"], float]:
+    """Read one value of a daily pattern: a flow with its unit, or a plain factor."""
+    if isinstance(value, str):
+        try:
+            flow = units.parse(value, "flow")
+        except QuantityError as error:
+            raise refuse(str(error)) from error
+        if not 0.0 <= flow <= 1000.0:
+            raise refuse("flow out of range", "from 0 to 1000 m3/s")
+        return "flow", flow
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise refuse(f"{_what(value)} where a flow or a factor is needed", _flow_or_factor())
+    if not 0.0 <= value <= 1e6:
+        raise refuse("factor out of range", "from 0 to 1e6")
+    return "factor", float(value)
+
+
+def _flow_or_factor() -> str:
+    return f'a flow ({units.accepted("flow")}), or a plain factor when "mean" is given'
+
+
+def _read_moment(value: object) -> datetime:
+    """Read the start of the episode: local time with its offset; no offset means +00:00."""
+    moment = value
+    if isinstance(value, str):
+        # fromisoformat takes more forms than anybody should have to guess at
+        if not re.fullmatch(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d)?(Z|[+-]\d\d:\d\d)?)?", value):
+            raise refuse(f"'{_short(value)}' is no date and time", _MOMENT)
+        try:
+            moment = datetime.fromisoformat(value)
+        except ValueError as error:
+            raise refuse(f"'{value}' is no date and time of the calendar", _MOMENT) from error
+    elif isinstance(value, date) and not isinstance(value, datetime):
+        moment = datetime(value.year, value.month, value.day)  # noqa: DTZ001
+    if not isinstance(moment, datetime):
+        raise refuse(f"{_what(value)} where a date and time is needed", _MOMENT)
+    if not 1900 <= moment.year <= 2200:
+        raise refuse("year out of range", "from 1900 to 2200")
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=timezone.utc)
+
+
+_MOMENT = '"2027-03-01T06:30+01:00": date, time, offset from UTC'
+
+
+def _read_name(value: object) -> str:
+    if not isinstance(value, str):
+        raise refuse(f"{_what(value)} where text is needed")
+    text = value.strip()
+    if not text or len(text) > 120 or not text.isprintable():
+        raise refuse("a name must have 1 to 120 printable characters")
+    return text
+
+
+Level = quantity("length", -1000.0, 10_000.0, "m", "1.50 m")
+Height = quantity("length", 0.0, 200.0, "m", "5.0 m", open_low=True)
+Span = quantity("length", 0.0, 100.0, "m", "3.0 m", open_low=True)
+SpanOrNone = quantity("length", 0.0, 100.0, "m", "0.6 m")
+WeirLength = quantity("length", 0.0, 1000.0, "m", "1.0 m", open_low=True)
+PipeLength = quantity("length", 0.0, 200_000.0, "m", "850 m")
+PipeDiameter = quantity("length", 0.005, 10.0, "m", "200 mm")
+Roughness = quantity("length", 0.0, 0.1, "m", "0.15 mm")
+Viscosity = quantity("viscosity", 1e-8, 1e-2, "m2/s", "1.14e-6 m2/s")
+Head = quantity("length", 0.0, 2000.0, "m", "24 m")
+ShutoffHead = quantity("length", 0.0, 2000.0, "m", "24 m", open_low=True)
+HeadPerFlow = quantity("head per flow", -1e8, 1e8, "m/(m3/s)", "-40 m/(m3/s)")
+HeadPerFlowSquared = quantity(
+    "head per flow squared", -1e11, 1e11, "m/(m3/s)^2", "-5600 m/(m3/s)^2"
+)
+Area = quantity("area", 0.0, 1e6, "m2", "7.07 m2", open_low=True)
+Volume = quantity("volume", 0.0, 1e7, "m3", "20 m3", open_low=True)
+FuelVolume = quantity("volume", 0.0, 1000.0, "m3", "200 L")
+Flow = quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")
+FlowOfPump = quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s", open_low=True)
+FuelRate = quantity("flow", 0.0, 0.01, "m3/s", "8 L/h")
+Power = quantity("power", 0.0, 1e8, "W", "22 kW")
+Delay = quantity("duration", 0.0, 7 * 86400.0, "s", "10 s")
+Duration = quantity("duration", 0.0, 20 * YEAR_S, "d", "7 d", open_low=True)
+Elapsed = quantity("duration", 0.0, 20 * YEAR_S, "d", "2 h")
+Interval = quantity("duration", 1.0, 31 * 86400.0, "s", "5 min")
+
+Ratio = number(0.0, 1.0, open_low=True, percent=True)
+Condition = number(0.01, 2.0, percent=True)
+Efficiency = number(0.0, 1.0, percent=True)
+CFactor = number(10.0, 200.0)
+Fittings = number(0.0, 10_000.0)
+WeirCoefficient = number(0.1, 5.0)
+Factor = number(0.0, 1e6)
+
+Count = Annotated[int, PlainValidator(_read_count), WithJsonSchema({"type": "integer"})]
+Name = Annotated[str, PlainValidator(_read_name), WithJsonSchema({"type": "string"})]
+FlowOrFactor = Annotated[
+    tuple[Literal["flow", "factor"], float],
+    PlainValidator(_read_flow_or_factor),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string", "examples": ["12 L/s"], "x-quantity": "flow"},
+                {"type": "number", "minimum": 0},
+            ]
+        }
+    ),
+]
+Moment = Annotated[
+    datetime,
+    PlainValidator(_read_moment),
+    WithJsonSchema({"type": "string", "examples": ["2027-03-01T06:30+01:00"]}),
+]
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _what(value: object) -> str:
+    """Say what sort of TOML value somebody wrote."""
+    if isinstance(value, bool):
+        return "true or false"
+    if isinstance(value, str):
+        return f"text '{_short(value)}'"
+    if isinstance(value, int | float):
+        return "a plain number"
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, dict):
+        return "a table"
+    return "a date or time"
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 30 else f"{text[:27]}..."

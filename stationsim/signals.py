@@ -1,0 +1,127 @@
+"""What a controller sees and says.
+
+The panel sees a measured level, the status of each pump and whether there is supply; it never sees
+the truth behind them. It answers with commands and with what should wake it next. All of these are
+plain named tuples: picklable, cheap, and usable with no simulation at all.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+Verb = Literal["start", "stop"]
+
+
+class PumpSeen(NamedTuple):
+    """One pump as the panel sees it.
+
+    Parameters
+    ----------
+    name
+        The machine: ``P1``.
+    running
+        True while its contactor is in.
+    ready
+        True when the controller may run it: selector in auto, no trip, in service.
+    hours_s
+        Hour meter at its last stop [s].
+    starts
+        Start counter.
+    started_s
+        When it last started [s]; minus infinity when it never did.
+    stopped_s
+        When it last stopped [s]; minus infinity when it never did.
+    min_off_s
+        How long it must rest after a stop [s].
+    """
+
+    name: str
+    running: bool
+    ready: bool
+    hours_s: float
+    starts: int
+    started_s: float
+    stopped_s: float
+    min_off_s: float
+
+
+class Snapshot(NamedTuple):
+    """What the panel sees at one moment.
+
+    Parameters
+    ----------
+    level_m
+        Measured level above the floor [m].
+    pumps
+        The electric pumps, in the order of the scenario.
+    supply
+        True while the panel and its pumps have power.
+    clock_s
+        Local time of day and date as seconds since midnight before the first day [s].
+    """
+
+    level_m: float
+    pumps: tuple[PumpSeen, ...]
+    supply: bool
+    clock_s: float
+
+
+class Command(NamedTuple):
+    """One order of the controller to one pump.
+
+    Parameters
+    ----------
+    verb
+        ``start`` or ``stop``.
+    pump
+        Index into ``Snapshot.pumps``.
+    role
+        The part that the pump plays in this run: ``lead``, ``lag``, ``second lag``, ``standby``;
+        empty for a stop.
+    cause
+        Why, in trade words: ``level at lead start 1.50 m``.
+    """
+
+    verb: Verb
+    pump: int
+    role: str
+    cause: str
+
+
+class Note(NamedTuple):
+    """Something that a controller wants on record: a start that it refused, a swap that it skipped.
+
+    Parameters
+    ----------
+    subject
+        The machine, or ``station``.
+    event
+        A word of the vocabulary, such as ``start refused``.
+    cause
+        Why, in trade words.
+    """
+
+    subject: str
+    event: str
+    cause: str
+
+
+class Decision(NamedTuple):
+    """What a controller answers.
+
+    Parameters
+    ----------
+    commands
+        Orders, carried out in this sequence at this instant.
+    wake_at_levels_m
+        Levels at which it wants its turn [m above floor]; reported when reached from either side.
+    wake_at_s
+        When it wants its turn at the latest [s]; infinity for never.
+    notes
+        What it wants on record.
+    """
+
+    commands: tuple[Command, ...] = ()
+    wake_at_levels_m: tuple[float, ...] = ()
+    wake_at_s: float = float("inf")
+    notes: tuple[Note, ...] = ()

@@ -1,0 +1,89 @@
+"""One machine while it runs: selector, blocks, meters, and the run that is open."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+from stationsim.equipment.pumps import PumpUnit
+from stationsim.signals import PumpSeen
+
+Mode = Literal["auto", "hand", "off"]
+
+OUT_OF_SERVICE = "out of service"
+FAILED = "pump failed"
+HOT = "high temperature"
+LEAK = "seal leak"
+
+
+@dataclass
+class Block:
+    """Why a machine may not run.
+
+    Parameters
+    ----------
+    over_s
+        When the condition behind it is over [s]; infinity when it is not known to end.
+    resets_itself
+        True when the machine is free again at ``over_s``; False when it waits for a reset by hand.
+    """
+
+    over_s: float
+    resets_itself: bool
+
+
+@dataclass
+class Machine:
+    """One machine while the station runs.
+
+    Parameters
+    ----------
+    index
+        Its place among the machines; the engine-driven pump comes last.
+    unit
+        What it is.
+    engine_driven
+        True for the engine-driven pump.
+    """
+
+    index: int
+    unit: PumpUnit
+    engine_driven: bool = False
+    mode: Mode = "auto"
+    blocks: dict[str, Block] = field(default_factory=dict)
+    running: bool = False
+    role: str = ""
+    started_s: float = -math.inf
+    stopped_s: float = -math.inf
+    hours_s: float = 0.0
+    starts: int = 0
+    trips: int = 0
+    started_by: str = ""
+    run_m3: float = 0.0
+    run_j: float = 0.0
+
+    @property
+    def able(self) -> bool:
+        """True when nothing but the lack of a call or of supply keeps it from running."""
+        return not self.blocks and self.mode != "off"
+
+    @property
+    def why_not(self) -> str:
+        """Return why it may not run, in trade words; empty when it may."""
+        if self.blocks:
+            return " and ".join(self.blocks)
+        return "selector in off" if self.mode == "off" else ""
+
+    def seen(self) -> PumpSeen:
+        """Return the machine as the panel sees it."""
+        return PumpSeen(
+            self.unit.name,
+            self.running,
+            self.mode == "auto" and not self.blocks,
+            self.hours_s,
+            self.starts,
+            self.started_s,
+            self.stopped_s,
+            self.unit.min_off_s,
+        )

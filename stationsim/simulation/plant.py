@@ -1,0 +1,644 @@
+"""The plant: joins the well, the machines and the controller; advances and switches.
+
+State is what was last committed: a time, a volume, who runs. From there the balance looks ahead to
+the next volume that somebody waits for, and that moment stands in the clock as one pending
+crossing. A story that comes first (the grid fails, a hand on a selector) advances again from the
+committed state to its own moment, and the look ahead is taken anew; nothing has to be undone.
+Looking at the plant (a session that is stepped, a table that is sampled) commits nothing, so it
+changes no bit of what follows.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator
+from functools import partial
+from typing import Any, NamedTuple
+
+import simpy
+
+from stationsim.control.contract import Controller
+from stationsim.episode import Episode, ScriptedEvent
+from stationsim.errors import ControllerError
+from stationsim.inflow.segments import Segments
+from stationsim.physics.balance import LEFT_CAP, LOST, REACHED_TIME, Advance, advance
+from stationsim.physics.operating import Lineup, lay_bands
+from stationsim.signals import Decision, PumpSeen, Snapshot
+from stationsim.simulation.alarms import AlarmBoard
+from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
+from stationsim.simulation.engine_set import EngineSet
+from stationsim.simulation.machines import Machine
+from stationsim.simulation.recorder import Recorder
+from stationsim.simulation.spilling import Spilling
+from stationsim.simulation.trouble import Trouble
+from stationsim.station import Station
+from stationsim.trace import PumpRun, Trace
+
+NEVER = math.inf
+_NO_SAMPLES = (math.inf,)
+
+
+class WakePlan(NamedTuple):
+    """Volumes that somebody waits for.
+
+    Parameters
+    ----------
+    volumes_m3
+        Rising [m3].
+    levels_m
+        The level that each was asked for as [m]: handed back exactly, never computed back.
+    tags
+        Who waits for it.
+    """
+
+    volumes_m3: tuple[float, ...]
+    levels_m: tuple[float, ...]
+    tags: tuple[frozenset[str], ...]
+
+
+class Plant:
+    """One station while it runs.
+
+    Parameters
+    ----------
+    station, episode
+        What stands there, and what happens to it.
+    inflow
+        All inflow of the episode.
+    clock
+        The clock that it lives by.
+    """
+
+    def __init__(
+        self, station: Station, episode: Episode, inflow: Segments, clock: Clock
+    ) -> None:
+        self.station = station
+        self.episode = episode
+        self.clock = clock
+        self.end_s = episode.duration_s
+        self._clock_offset_s = episode.clock_offset_s
+        self.trace = Trace(inflow=inflow)
+        self.recorder = Recorder(self.trace)
+        self._controller_name = station.control.controller
+        self.controller: Controller = station.control.build(len(station.pumps))
+        self.machines = [Machine(n, unit) for n, unit in enumerate(station.pumps)]
+        self.electric = tuple(self.machines)
+        self._seg_t: list[float] = inflow.start_s.tolist()
+        self._seg_q: list[float] = inflow.flow_m3s.tolist()
+        self._seg_b: list[float] = inflow.slope_m3s2.tolist()
+
+        self.t_s = 0.0
+        self._segment = 0
+        self.spilling = Spilling(self)
+        self.v_m3 = min(station.well.volume_at(episode.start_level_m), self.spilling.cap_m3)
+        self._level_m: float | None = None
+        if self.v_m3 < self.spilling.cap_m3:
+            self._level_m = episode.start_level_m
+        self.alarms = AlarmBoard(self)
+        self.grid_on = True
+        self.open_stories = 0
+        self.trouble = Trouble(self)
+        self.engine: EngineSet | None = None
+        if station.engine_pump is not None:
+            machine = Machine(len(self.machines), station.engine_pump.pump, engine_driven=True)
+            self.machines.append(machine)
+            self.engine = EngineSet(station.engine_pump, machine, self)
+
+        self._top_m = top_level(station)
+        self._marks_m = _marks(station)
+        self._lineups: dict[int, Lineup] = {}
+        self._mask = 0
+        self._mask_now = -1
+        self._lineup = self._lineup_of(0)
+        self._band_s: list[float] = []
+        self._band_vs: list[float] = []
+        self._panel: tuple[PumpSeen, ...] | None = None
+
+        self._controller_levels: tuple[float, ...] = ()
+        self._plans: dict[tuple[tuple[float, ...], str], WakePlan] = {}
+        self._wake_s = NEVER
+        self._generation = 0
+        self._ahead: Advance | None = None
+        self._ahead_plan: WakePlan | None = None
+        self.controller_due = True
+        self._settling = False
+        self._agenda: dict[int, tuple[float, int, str, tuple[Any, ...]]] = {}
+        self._agenda_next = 0
+
+        trace = self.trace
+        trace.start_m3 = self.v_m3
+        trace.trips = [0] * len(self.machines)
+        self._least_m3 = self._greatest_m3 = self.v_m3
+
+    # ------------------------------------------------------------------ looking, without touching
+
+    @property
+    def level_m(self) -> float:
+        """Level at the committed moment [m above floor]."""
+        if self._level_m is None:
+            self._level_m = self.station.well.level_at(self.v_m3)
+        return self._level_m
+
+    def inflow_at(self, t_s: float) -> float:
+        """Return the inflow at a time not before the committed one [m3/s]."""
+        i, last = self._segment, len(self._seg_t) - 1
+        while i < last and self._seg_t[i + 1] <= t_s:
+            i += 1
+        return self._seg_q[i] + self._seg_b[i] * (t_s - self._seg_t[i])
+
+    def volume_at(self, t_s: float) -> float:
+        """Return the volume at a time between the committed moment and the next event [m3]."""
+        if t_s <= self.t_s:
+            return self.v_m3
+        count = len(self._lineup.edge_m3)
+        found = self._advance(t_s, (), [0.0] * count, [0.0] * count)
+        return found.v_m3  # nothing leaves the cap before the next event: that would be an event
+
+    @property
+    def pumped_m3s(self) -> float:
+        """All that is pumped at the committed moment [m3/s]."""
+        lineup = self._lineup
+        j = len(lineup.edge_m3) - 1
+        while j > 0 and lineup.edge_m3[j] > self.v_m3:
+            j -= 1
+        above = self.v_m3 - lineup.edge_m3[j]
+        return (
+            lineup.out_m3s[j]
+            - lineup.spill_m3s[j]
+            + (lineup.out_slope[j] - lineup.spill_slope[j]) * above
+        )
+
+    def note(self, subject: str, event: str, cause: str, detail: str = "") -> None:
+        """Write down that something happened at the committed moment."""
+        self.recorder.event(self.t_s, subject, event, cause, self.level_m, detail)
+
+    # ------------------------------------------------------------------ the volume
+
+    def _advance(
+        self, until_s: float, wakes: tuple[float, ...], band_s: list[float], band_vs: list[float]
+    ) -> Advance:
+        lineup = self._lineup
+        return advance(
+            self.t_s,
+            self.v_m3,
+            self._segment,
+            until_s,
+            self._seg_t,
+            self._seg_q,
+            self._seg_b,
+            lineup.edge_m3,
+            lineup.out_m3s,
+            lineup.out_slope,
+            wakes,
+            self.spilling.cap_m3,
+            band_s,
+            band_vs,
+            _NO_SAMPLES,
+            [],
+            0,
+        )
+
+    def commit(self, now_s: float) -> None:
+        """Bring the committed state up to a moment [s]."""
+        ahead = self._ahead
+        self._ahead = None
+        self._generation += 1
+        if ahead is not None and ahead.t_s == now_s and ahead.reached == REACHED_TIME:
+            self._absorb(ahead)
+            return
+        self._clear_bands()
+        while self.t_s < now_s:
+            plan = self._plan()
+            found = self._advance(now_s, plan.volumes_m3, self._band_s, self._band_vs)
+            self._absorb(found)
+            if found.reached == REACHED_TIME:
+                break
+            self._heed(found, plan)
+
+    def _clear_bands(self) -> None:
+        count = len(self._lineup.edge_m3)
+        self._band_s = [0.0] * count
+        self._band_vs = [0.0] * count
+
+    def _absorb(self, found: Advance) -> None:
+        """Take over where the balance came to, and share out what went by."""
+        if found.reached == LOST:
+            raise ControllerError("the balance makes no progress here; please report the scenario")
+        lineup = self._lineup
+        band_s, band_vs = self._band_s, self._band_vs
+        low, high = found.low_band, found.high_band
+        for n, index in enumerate(lineup.running):
+            flow, flow_slope = lineup.pump_m3s[n], lineup.pump_slope[n]
+            power, power_slope = lineup.power_w[n], lineup.power_slope[n]
+            volume = energy = 0.0
+            for j in range(low, high + 1):
+                s, vs = band_s[j], band_vs[j]
+                volume += flow[j] * s + flow_slope[j] * vs
+                energy += power[j] * s + power_slope[j] * vs
+            if found.dry_s > 0.0:
+                volume += found.dry_m3 * flow[0] / lineup.out_m3s[0]
+                energy += power[0] * found.dry_s
+            machine = self.machines[index]
+            machine.run_m3 += volume
+            machine.run_j += energy
+        self.spilling.absorb(found, lineup, band_s, band_vs)
+        for j in range(low, high + 1):
+            band_s[j] = 0.0
+            band_vs[j] = 0.0
+        if found.least_m3 < self._least_m3:
+            self._least_m3, self.trace.least_level_s = found.least_m3, found.least_s
+        if found.greatest_m3 > self._greatest_m3:
+            self._greatest_m3, self.trace.greatest_level_s = found.greatest_m3, found.greatest_s
+        if found.v_m3 != self.v_m3:
+            self._level_m = None
+        self.t_s, self.v_m3, self._segment = found.t_s, found.v_m3, found.segment
+
+    # ------------------------------------------------------------------ what wakes it
+
+    def _plan(self) -> WakePlan:
+        key = (self._controller_levels, self.engine.phase_of_interest if self.engine else "")
+        plan = self._plans.get(key)
+        if plan is None:
+            plan = self._plans[key] = self._make_plan(*key)
+        return plan
+
+    def _make_plan(self, levels: tuple[float, ...], engine_phase: str) -> WakePlan:
+        station, alarms = self.station, self.station.alarms
+        wanted: list[tuple[float, str]] = [(level, "controller") for level in levels]
+        if alarms.high_level_m is not None:
+            wanted.append((alarms.high_level_m, "high level"))
+        if alarms.low_level_m is not None:
+            wanted.append((alarms.low_level_m, "low level"))
+        if station.spillway is not None:
+            wanted.append((station.spillway.crest_m, "crest"))
+        wanted.append((0.0, "floor"))
+        if station.engine_pump is not None and engine_phase == "may start":
+            wanted.append((station.engine_pump.start_level_m, "engine"))
+        if station.engine_pump is not None and engine_phase == "runs":
+            wanted.append((station.engine_pump.stop_level_m, "engine"))
+        merged: dict[float, tuple[float, set[str]]] = {}
+        for level, tag in wanted:
+            merged.setdefault(station.well.volume_at(level), (level, set()))[1].add(tag)
+        volumes = sorted(v for v in merged if v <= self.spilling.cap_m3)
+        return WakePlan(
+            tuple(volumes),
+            tuple(merged[v][0] for v in volumes),
+            tuple(frozenset(merged[v][1]) for v in volumes),
+        )
+
+    def _heed(self, found: Advance, plan: WakePlan) -> None:
+        """Act on a volume that was reached; the controller's part waits for its turn."""
+        if found.reached == LEFT_CAP:
+            self.spilling.end("less arrives than is pumped")
+            return
+        self._level_m = plan.levels_m[found.reached]
+        tags = plan.tags[found.reached]
+        if "controller" in tags:
+            self.controller_due = True
+            if len(tags) == 1:
+                return
+        rising = found.direction > 0
+        if "high level" in tags:
+            self._level_alarm("high level", on=rising)
+        if "low level" in tags:
+            self._level_alarm("low level", on=not rising)
+        if "crest" in tags:
+            if rising:
+                self.spilling.begin()
+            else:
+                self.spilling.end("level below the crest")
+        if "floor" in tags and not rising:
+            self.note("station", "well empty", "pumped down to the floor")
+
+    def _level_alarm(self, alarm: str, *, on: bool) -> None:
+        settings = self.station.alarms
+        high = alarm == "high level"
+        level = settings.high_level_m if high else settings.low_level_m
+        delay = settings.high_level_delay_s if high else settings.low_level_delay_s
+        way = "above" if high == on else "below"
+        self.alarms.condition(alarm, "station", delay, f"level {way} {level:.3g} m", on=on)
+
+    def at(self, at_s: float, order: int, method: str, *arguments: Any) -> None:
+        """Have one of the plant's own methods called at a time.
+
+        What waits by timetable is data, so that a plant can be frozen while it waits.
+
+        Parameters
+        ----------
+        at_s
+            When [s]; beyond the end of the episode it never comes.
+        order
+            Its place in the order of that instant.
+        method
+            Name of the method.
+        arguments
+            Its arguments.
+        """
+        if at_s >= self.end_s:
+            return
+        key = self._agenda_next
+        self._agenda_next += 1
+        self._agenda[key] = (at_s, order, method, arguments)
+        self.clock.call_at(at_s, order, partial(self._fire, key))
+
+    def _fire(self, key: int) -> None:
+        _at, _order, method, arguments = self._agenda.pop(key)
+        self.commit(self.clock.now)
+        getattr(self, method)(*arguments)
+        self.settle()
+
+    def tell(self, process: Generator[simpy.Event, Any, Any]) -> None:
+        """Begin a story: a long sequence with waits, as a SimPy process."""
+        self.open_stories += 1
+        self.clock.process(self._told(process))
+
+    def _told(self, process: Generator[simpy.Event, Any, Any]) -> Generator[simpy.Event, Any, Any]:
+        yield from process
+        self.open_stories -= 1
+
+    # ------------------------------------------------------------------ freezing
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return all but the clock: what waits by timetable is data, and stories are closed."""
+        state = self.__dict__.copy()
+        state["clock"] = None
+        return state
+
+    def attach(self, clock: Clock) -> None:
+        """Go on with a new clock that stands at the committed moment or later.
+
+        Parameters
+        ----------
+        clock
+            The clock to live by from now on.
+        """
+        self.clock = clock
+        for key, (at_s, order, _method, _arguments) in sorted(self._agenda.items()):
+            clock.call_at(at_s, order, partial(self._fire, key))
+        self._look_ahead()
+
+    # ------------------------------------------------------------------ settling an instant
+
+    def begin(self) -> None:
+        """Take the first look at everything, at time nought."""
+        alarms = self.station.alarms
+        self.recorder.power(0.0, "grid", "on", "start of the run")
+        if self.engine is not None:
+            self.recorder.power(0.0, self.engine.name, "stopped", "start of the run")
+        if alarms.high_level_m is not None and self.level_m >= alarms.high_level_m:
+            self._level_alarm("high level", on=True)
+        if alarms.low_level_m is not None and self.level_m <= alarms.low_level_m:
+            self._level_alarm("low level", on=True)
+        if self.spilling.weir and self.v_m3 > self.spilling.crest_m3:
+            self.spilling.begin()
+        self.settle()
+
+    def settle(self) -> None:
+        """Let all that belongs to this instant happen, then look ahead."""
+        if self.clock.next_s() - self.clock.now < SAME_INSTANT_S:
+            if not self._settling:
+                self._settling = True
+                self.clock.call_at(self.clock.now, CONTROLLER, self._settle_late)
+            return
+        self._settle_now()
+
+    def _settle_late(self) -> None:
+        self._settling = False
+        self._settle_now()
+
+    def _settle_now(self) -> None:
+        if self.controller_due:
+            self.controller_due = False
+            self._hand_turn()
+            self._controller_turn()
+        if self.engine is not None:
+            self.engine.look()
+        if self._mask != self._mask_now:
+            self._mask_now = self._mask
+            self._lineup = self._lineup_of(self._mask)
+            self.recorder.leg(self.t_s, self.v_m3, self._mask, self._lineup)
+            if self.v_m3 >= self.spilling.cap_m3:
+                self.spilling.look(self.inflow_at(self.t_s) - self.pumped_m3s)
+        self._look_ahead()
+
+    def _look_ahead(self) -> None:
+        plan = self._plan()
+        self._clear_bands()
+        self._generation += 1
+        until = self._wake_s if self._wake_s < self.end_s else self.end_s
+        found = self._advance(until, plan.volumes_m3, self._band_s, self._band_vs)
+        self._ahead, self._ahead_plan = found, plan
+        if found.reached != REACHED_TIME:
+            self.clock.call_at(found.t_s, CROSSING, partial(self._cross, self._generation))
+
+    def _cross(self, generation: int) -> None:
+        if generation != self._generation:
+            return
+        found, plan = self._ahead, self._ahead_plan
+        assert found is not None and plan is not None  # noqa: S101, PT018  (a crossing is pending)
+        self._ahead = None
+        self._generation += 1
+        self._absorb(found)
+        self._heed(found, plan)
+        self.settle()
+
+    # ------------------------------------------------------------------ the controller's turn
+
+    def _controller_turn(self) -> None:
+        if self._panel is None:
+            self._panel = tuple([machine.seen() for machine in self.electric])
+        now = self.t_s
+        seen = Snapshot(self.level_m, self._panel, self.grid_on, now + self._clock_offset_s)
+        decision = self.controller.decide(now, seen)
+        self.trace.decisions += 1
+        for note in decision.notes:
+            self.note(note.subject, note.event, note.cause)
+        for command in decision.commands:
+            if not 0 <= command.pump < len(self.electric):
+                self._blame(f"named pump {command.pump}; there are {len(self.electric)}")
+            machine = self.electric[command.pump]
+            if command.verb == "start":
+                self.start(machine, command.role, command.cause)
+            elif command.verb == "stop":
+                self.stop(machine, command.cause)
+            else:
+                self._blame(f"gave the unknown order '{command.verb}'")
+        self._set_wakes(decision, now)
+
+    def _set_wakes(self, decision: Decision, now: float) -> None:
+        levels = decision.wake_at_levels_m
+        if levels != self._controller_levels:
+            for level in levels:
+                if not 0.0 <= level <= self._top_m:
+                    self._blame(
+                        f"asked to be woken at {level:g} m; the well goes from 0 to {self._top_m:g} m"
+                    )
+            self._controller_levels = levels
+        wake = decision.wake_at_s
+        if wake != self._wake_s:
+            if not wake > now:
+                self._blame(f"asked at {now:.3f} s to be woken at {wake:.3f} s, in the past")
+            self._wake_s = wake
+            if wake < self.end_s:
+                self.at(wake, CONTROLLER, "controller_wakes", wake)
+
+    def controller_wakes(self, wake_s: float) -> None:
+        """Give the controller the turn that it asked for, if it still wants it."""
+        if wake_s == self._wake_s:
+            self._wake_s = NEVER
+            self.controller_due = True
+
+    def _blame(self, what: str) -> None:
+        raise ControllerError(f"controller '{self._controller_name}' {what}")
+
+    def _hand_turn(self) -> None:
+        """Run what stands in hand, as far as supply, trips and rest allow."""
+        for machine in self.electric:
+            if machine.mode != "hand" or machine.running or not machine.able or not self.grid_on:
+                continue
+            rested = machine.stopped_s + machine.unit.min_off_s
+            if self.t_s >= rested - SAME_INSTANT_S:
+                self.start(machine, "hand", "selector in hand")
+            else:
+                self.at(rested, CONTROLLER, "panel_changed")
+
+    # ------------------------------------------------------------------ switching
+
+    def panel_changed(self) -> None:
+        """Something that the panel sees has changed: the controller gets its turn."""
+        self._panel = None
+        self.controller_due = True
+
+    def start(self, machine: Machine, role: str, cause: str) -> None:
+        """Start a machine, or write down why it does not start."""
+        if machine.running:
+            return
+        why_not = machine.why_not
+        if not why_not and not machine.engine_driven:
+            if not self.grid_on:
+                why_not = "no supply"
+            elif self.t_s < machine.stopped_s + machine.unit.min_off_s - SAME_INSTANT_S:
+                why_not = "minimum off time not over"
+        if why_not:
+            self.note(machine.unit.name, "start refused", why_not, f"called as {role}")
+            return
+        machine.running = True
+        machine.role, machine.started_by = role, cause
+        machine.started_s = self.t_s
+        machine.starts += 1
+        machine.run_m3 = machine.run_j = 0.0
+        self._mask |= 1 << machine.index
+        self._panel = None
+        self.note(machine.unit.name, "start", cause, role)
+
+    def stop(self, machine: Machine, cause: str) -> None:
+        """Stop a machine and close its run."""
+        if not machine.running:
+            return
+        self._close_run(machine, cause)
+        self.note(machine.unit.name, "stop", cause, machine.role)
+
+    def _close_run(self, machine: Machine, cause: str) -> None:
+        machine.running = False
+        machine.stopped_s = self.t_s
+        machine.hours_s += self.t_s - machine.started_s
+        self._mask &= ~(1 << machine.index)
+        self._panel = None
+        self.trace.pumped_m3 += machine.run_m3
+        self.trace.runs.append(
+            PumpRun(
+                machine.index,
+                machine.role,
+                machine.started_s,
+                self.t_s,
+                machine.run_m3,
+                machine.run_j,
+                machine.started_by,
+                cause,
+            )
+        )
+
+    def _lineup_of(self, mask: int) -> Lineup:
+        lineup = self._lineups.get(mask)
+        if lineup is None:
+            station = self.station
+            running = [machine for machine in self.machines if mask >> machine.index & 1]
+            lineup = self._lineups[mask] = lay_bands(
+                [machine.index for machine in running],
+                [machine.unit for machine in running],
+                station.force_main,
+                station.well,
+                station.spillway,
+                self._top_m,
+                self._marks_m,
+                station.total_by_number_m3s,
+            )
+        return lineup
+
+    # ------------------------------------------------------------------ what a timetable may call
+
+    def alarm_due(self, alarm: str, subject: str, cause: str, since_s: float) -> None:
+        """Raise an alarm whose delay is over (see ``AlarmBoard.due``)."""
+        self.alarms.due(alarm, subject, cause, since_s)
+
+    def engine_out_of_fuel(self, run: int) -> None:
+        """The tank of the engine-driven pump is empty (see ``EngineSet.out_of_fuel``)."""
+        if self.engine is not None:
+            self.engine.out_of_fuel(run)
+
+    def scripted(self, event: ScriptedEvent) -> None:
+        """Let a scripted event happen (see ``Trouble.happen``)."""
+        self.trouble.happen(event)
+
+    def condition_over(self, machine: int, kind: str, over_s: float) -> None:
+        """The condition behind a block is over (see ``Trouble.over``)."""
+        self.trouble.over(self.machines[machine], kind, over_s)
+
+    def finish(self) -> Trace:
+        """Bring everything to the end of the episode and close what is open."""
+        self.commit(self.end_s)
+        trace, well = self.trace, self.station.well
+        for machine in sorted(
+            (m for m in self.machines if m.running), key=lambda m: -m.started_s
+        ):
+            self._close_run(machine, "end of run")
+        self.spilling.end("end of run")
+        if self.engine is not None:
+            self.engine.close()
+        self.recorder.close(self.end_s)
+        trace.end_s, trace.end_m3 = self.end_s, self.v_m3
+        trace.inflow_m3 = trace.inflow.volume_m3(self.end_s)
+        trace.least_level_m = well.level_at(self._least_m3)
+        trace.greatest_level_m = well.level_at(self._greatest_m3)
+        return trace
+
+
+def top_level(station: Station) -> float:
+    """Return the highest level that matters: cover, spill, or a metre above the controls [m].
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    spillway = station.spillway
+    if spillway is not None and spillway.length_m is None:
+        return max(spillway.crest_m, station.cover_m or 0.0)
+    levels = [*_marks(station), station.cover_m or 0.0, station.well.levels_m[-1] + 1.0]
+    if spillway is not None:
+        levels.append(spillway.crest_m + 1.5)
+    return max(levels)
+
+
+def _marks(station: Station) -> tuple[float, ...]:
+    """Return the levels between which the bands of a lineup shall have no mean error [m]."""
+    marks = []
+    stages = getattr(station.control.settings, "stages", None)
+    if callable(stages):
+        for _role, start, stop in stages():
+            marks += [start, stop]
+    alarms, engine = station.alarms, station.engine_pump
+    marks += [x for x in (alarms.high_level_m, alarms.low_level_m) if x is not None]
+    if engine is not None:
+        marks += [engine.start_level_m, engine.stop_level_m]
+    return tuple(sorted(set(marks)))

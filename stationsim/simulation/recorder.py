@@ -1,0 +1,102 @@
+"""The recorder: appends rows to the trace of a run, and looks at nothing."""
+
+from __future__ import annotations
+
+import math
+
+from stationsim.physics.operating import Lineup
+from stationsim.trace import AlarmRow, EventRow, PowerRow, SpillRow, Trace, Unavailable
+
+
+class Recorder:
+    """Writes a trace.
+
+    Parameters
+    ----------
+    trace
+        Where the rows go.
+    """
+
+    def __init__(self, trace: Trace) -> None:
+        self.trace = trace
+        self._alarms: dict[tuple[str, str], float] = {}
+        self._power: dict[str, tuple[str, float, str]] = {}
+        self._unavailable: dict[int, tuple[float, str]] = {}
+        self._lineups: dict[int, int] = {}
+
+    def event(
+        self, t_s: float, subject: str, event: str, cause: str, level_m: float, detail: str = ""
+    ) -> None:
+        """Write down that something happened."""
+        self.trace.events.append(EventRow(t_s, subject, event, cause, detail, level_m))
+
+    def leg(self, t_s: float, v_m3: float, key: int, lineup: Lineup) -> None:
+        """Write down that another lineup runs from now on."""
+        trace = self.trace
+        index = self._lineups.get(key)
+        if index is None:
+            index = self._lineups[key] = len(trace.lineups)
+            trace.lineups.append(lineup)
+        if trace.leg_t_s and trace.leg_t_s[-1] == t_s:
+            trace.leg_v_m3[-1] = v_m3
+            trace.leg_lineup[-1] = index
+            return
+        trace.leg_t_s.append(t_s)
+        trace.leg_v_m3.append(v_m3)
+        trace.leg_lineup.append(index)
+
+    def alarm_stands(self, alarm: str, subject: str) -> bool:
+        """Return whether an alarm stands."""
+        return (alarm, subject) in self._alarms
+
+    def alarm_raised(self, t_s: float, alarm: str, subject: str) -> None:
+        """Write down that an alarm came."""
+        self._alarms[alarm, subject] = t_s
+
+    def alarm_cleared(self, t_s: float, alarm: str, subject: str) -> None:
+        """Write down that an alarm went."""
+        raised = self._alarms.pop((alarm, subject))
+        self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, t_s))
+
+    def spilled(
+        self, start_s: float, stop_s: float, volume_m3: float, peak_m3s: float, method: str
+    ) -> None:
+        """Write down a spill."""
+        self.trace.spills.append(SpillRow(start_s, stop_s, volume_m3, peak_m3s, method))
+
+    def power(self, t_s: float, source: str, state: str, cause: str) -> None:
+        """Write down that a source of power is in another state."""
+        before = self._power.get(source)
+        if before is not None:
+            if before[0] == state:
+                return
+            if t_s > before[1]:
+                self.trace.power.append(PowerRow(source, before[0], before[1], t_s, before[2]))
+        self._power[source] = (state, t_s, cause)
+
+    def unavailable(self, t_s: float, machine: int, cause: str) -> None:
+        """Write down that the controller can no longer run a machine."""
+        self._unavailable.setdefault(machine, (t_s, cause))
+
+    def available(self, t_s: float, machine: int) -> None:
+        """Write down that the controller can run a machine again."""
+        since = self._unavailable.pop(machine, None)
+        if since is not None and t_s > since[0]:
+            self.trace.unavailable.append(Unavailable(machine, since[0], t_s, since[1]))
+
+    def close(self, end_s: float) -> None:
+        """Write down what still stands at the end of the run."""
+        for (alarm, subject), raised in self._alarms.items():
+            self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, math.nan))
+        self._alarms.clear()
+        for source, (state, since, cause) in self._power.items():
+            self.trace.power.append(PowerRow(source, state, since, end_s, cause))
+        self._power.clear()
+        for machine in sorted(self._unavailable):
+            since, cause = self._unavailable[machine]
+            if end_s > since:
+                self.trace.unavailable.append(Unavailable(machine, since, end_s, cause))
+        self._unavailable.clear()
+        self.trace.alarms.sort(key=lambda row: row.raised_s)
+        self.trace.power.sort(key=lambda row: (row.start_s, row.source))
+        self.trace.unavailable.sort(key=lambda row: (row.start_s, row.machine))

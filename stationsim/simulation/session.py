@@ -1,0 +1,242 @@
+"""Session: one run of one station, all at once or in pieces.
+
+``simulate(station, episode)`` is a session that is advanced to the end. In pieces or in one go, the
+same bytes come out: looking commits nothing, and what a person does is recorded as a scripted
+event, so that any session can be replayed from ``session.replay()``.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import pickle
+import time
+from typing import Literal
+
+from stationsim.episode import Episode, ScriptedEvent
+from stationsim.errors import ActionError
+from stationsim.inflow.segments import total_inflow
+from stationsim.results import Result
+from stationsim.simulation.clock import PEOPLE, SAME_INSTANT_S, SUPPLY, Clock
+from stationsim.simulation.plant import Plant
+from stationsim.station import Station
+from stationsim.trace import EventRow
+
+Act = Literal["hand", "off", "auto", "reset"]
+ACTS: tuple[Act, ...] = ("hand", "off", "auto", "reset")
+_UNSEEN = frozenset({"nobody"})
+
+
+class Session:
+    """One run of one station.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    episode
+        What happens to it.
+    """
+
+    def __init__(self, station: Station, episode: Episode) -> None:
+        self.station = station
+        self.episode = episode
+        self._wall_s = 0.0
+        self._now_s = 0.0
+        self._acted: list[ScriptedEvent] = []
+        self._result: Result | None = None
+        clock = Clock()
+        plant = Plant(station, episode, total_inflow(episode), clock)
+        self._plant = plant
+        names = station.machine_names()
+        for event in sorted(episode.events, key=lambda e: e.at_s):
+            if event.kind != "grid loss" and event.subject not in names:
+                raise ActionError(f"no machine is called '{event.subject}'; there are {names}")
+            plant.at(event.at_s, _order_of(event), "scripted", event)
+        plant.begin()
+
+    # ------------------------------------------------------------------ looking
+
+    @property
+    def now_s(self) -> float:
+        """Where the session stands [s since the start of the episode]."""
+        return self._now_s
+
+    @property
+    def level_m(self) -> float:
+        """Level in the well now [m above floor]."""
+        plant = self._plant
+        if self._now_s <= plant.t_s:
+            return plant.level_m
+        return self.station.well.level_at(plant.volume_at(self._now_s))
+
+    @property
+    def running(self) -> tuple[str, ...]:
+        """Names of the machines that run now."""
+        return tuple(m.unit.name for m in self._plant.machines if m.running)
+
+    @property
+    def grid_on(self) -> bool:
+        """True while the grid is on."""
+        return self._plant.grid_on
+
+    @property
+    def done(self) -> bool:
+        """True when the end of the episode has been reached."""
+        return self._now_s >= self.episode.duration_s
+
+    # ------------------------------------------------------------------ going on
+
+    def advance(self, until_s: float | None = None) -> tuple[EventRow, ...]:
+        """Go on to a time, or to the next thing that a person could notice.
+
+        Parameters
+        ----------
+        until_s
+            Go to this time [s]; what is due at that very time is still to come, so that a person
+            can act first. None: go to the next thing that could be noticed, and just past it.
+
+        Returns
+        -------
+        tuple of EventRow
+            What has happened on the way.
+
+        Raises
+        ------
+        ActionError
+            When the time lies behind, or the session is finished.
+        """
+        self._open()
+        events = self._plant.trace.events
+        known = len(events)
+        began = time.perf_counter()
+        clock, end_s = self._plant.clock, self.episode.duration_s
+        if until_s is not None:
+            if until_s < self._now_s:
+                raise ActionError(
+                    f"the session stands at {self._now_s:g} s and cannot go back to {until_s:g} s"
+                )
+            self._now_s = min(until_s, end_s)
+            clock.run_before(self._now_s)
+        else:
+            self._now_s = self._to_next_notice(known)
+        self._wall_s += time.perf_counter() - began
+        return tuple(events[known:])
+
+    def _to_next_notice(self, known: int) -> float:
+        from stationsim import vocabulary
+
+        events, clock = self._plant.trace.events, self._plant.clock
+        end_s = self.episode.duration_s
+        while clock.next_s() < end_s:
+            clock.run_before(clock.next_s() + SAME_INSTANT_S)
+            if any(vocabulary.seen_by(row.event) not in _UNSEEN for row in events[known:]):
+                # a person acts after the instant, not within it
+                return min(max(clock.now, self._plant.t_s) + 2.0 * SAME_INSTANT_S, end_s)
+        return end_s
+
+    def act(self, verb: Act, subject: str) -> None:
+        """Put a hand on a selector or a reset button, now.
+
+        Parameters
+        ----------
+        verb
+            ``hand``, ``off``, ``auto`` or ``reset``.
+        subject
+            The machine: ``P2``.
+
+        Raises
+        ------
+        ActionError
+            When there is no such verb or machine, or the session is finished.
+        """
+        self._open()
+        if verb not in ACTS:
+            raise ActionError(f"no action is called '{verb}'; there are {', '.join(ACTS)}")
+        names = self.station.machine_names()
+        if subject not in names:
+            raise ActionError(f"no machine is called '{subject}'; there are {', '.join(names)}")
+        if self.done:
+            raise ActionError("the end of the episode has been reached; nothing can be done any more")
+        event = ScriptedEvent(self._now_s, verb, subject)
+        self._acted.append(event)
+        self._plant.at(event.at_s, PEOPLE, "scripted", event)
+
+    def finish(self) -> Result:
+        """Go on to the end and return the result; calling it again returns the same one."""
+        if self._result is None:
+            if not self.done:
+                self.advance(self.episode.duration_s)
+            began = time.perf_counter()
+            trace = self._plant.finish()
+            self._wall_s += time.perf_counter() - began
+            self._result = Result(
+                station=self.station, episode=self.replay(), trace=trace, wall_s=self._wall_s
+            )
+        return self._result
+
+    def replay(self) -> Episode:
+        """Return the episode with all that was done in this session as scripted events."""
+        return dataclasses.replace(
+            self.episode, events=(*self.episode.events, *self._acted)
+        )
+
+    def _open(self) -> None:
+        if self._result is not None:
+            raise ActionError("the session is finished")
+
+    # ------------------------------------------------------------------ freezing
+
+    def freeze(self) -> bytes:
+        """Return the whole state, to go on from later, elsewhere, or more than once.
+
+        Raises
+        ------
+        ActionError
+            While a story is open (an outage, an engine that is starting): stories cannot be frozen.
+        """
+        self._open()
+        if self._plant.open_stories:
+            raise ActionError("a story is open (an outage or an engine start); advance past it first")
+        return pickle.dumps((self._now_s, self._wall_s, self._acted, self._plant))
+
+    @classmethod
+    def resume(cls, state: bytes) -> Session:
+        """Return a session that goes on from a frozen state.
+
+        Parameters
+        ----------
+        state
+            What :meth:`freeze` returned. Resume only what you froze yourself: it is a pickle.
+        """
+        session = cls.__new__(cls)
+        now_s, wall_s, acted, plant = pickle.loads(state)  # noqa: S301  (said in the docstring)
+        session.station, session.episode = plant.station, plant.episode
+        session._now_s, session._wall_s, session._acted = now_s, wall_s, acted
+        session._result = None
+        session._plant = plant
+        plant.attach(Clock(plant.t_s))
+        return session
+
+
+def _order_of(event: ScriptedEvent) -> int:
+    return SUPPLY if event.kind == "grid loss" else PEOPLE
+
+
+def simulate(station: Station, episode: Episode) -> Result:
+    """Run an episode from start to end.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    episode
+        What happens to it.
+
+    Returns
+    -------
+    Result
+        Tables, metrics and sentences are made from it when they are asked for.
+    """
+    session = Session(station, episode)
+    session.advance(episode.duration_s)
+    return session.finish()

@@ -1,0 +1,219 @@
+"""Trouble and hands: what goes wrong, who puts it right, and what the panel makes of it.
+
+A *block* is a reason why a machine may not run. It comes with a condition (too hot, failed, leaking,
+taken out) that is over after a time or not at all; then the machine is free by itself, or waits for
+a reset by hand. A reset is refused while the condition lasts.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from stationsim.episode import ScriptedEvent
+from stationsim.simulation.clock import PEOPLE
+from stationsim.simulation.machines import FAILED, HOT, LEAK, OUT_OF_SERVICE, Block, Machine, Mode
+from stationsim.simulation.stories import grid_outage
+
+if TYPE_CHECKING:
+    from stationsim.simulation.plant import Plant
+
+_EVENT_OF_BLOCK = {
+    OUT_OF_SERVICE: "out of service",
+    FAILED: "trip",
+    HOT: "trip",
+    LEAK: "seal leak",
+}
+
+
+class Trouble:
+    """Everything that people and bad luck do to a plant.
+
+    Parameters
+    ----------
+    plant
+        The plant that it happens to.
+    """
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self._grid_back_s = -math.inf
+
+    def happen(self, event: ScriptedEvent) -> None:
+        """Let a scripted event happen now.
+
+        Parameters
+        ----------
+        event
+            What happens.
+        """
+        plant = self.plant
+        over_s = math.inf if event.duration_s is None else plant.t_s + event.duration_s
+        if event.kind == "grid loss":
+            self.grid_lost(over_s)
+            return
+        machine = next(m for m in plant.machines if m.unit.name == event.subject)
+        if event.kind in ("hand", "off", "auto"):
+            self._selector(machine, event.kind)
+        elif event.kind == "reset":
+            self._reset(machine)
+        elif event.kind == "out of service":
+            self._block(machine, OUT_OF_SERVICE, over_s, resets_itself=True)
+        elif event.kind == "seal leak":
+            self._seal_leak(machine, over_s, resets_itself=event.resets_itself)
+        else:
+            kind = FAILED if event.kind == "fails" else HOT
+            if event.duration_s is None:  # nothing says how long: a reset by hand ends it
+                self._block(machine, kind, plant.t_s, resets_itself=False)
+            else:
+                self._block(machine, kind, over_s, resets_itself=event.resets_itself)
+
+    # ------------------------------------------------------------------ the grid
+
+    def grid_lost(self, back_s: float) -> None:
+        """The grid fails; electric pumps stop.
+
+        Parameters
+        ----------
+        back_s
+            When it is back [s].
+        """
+        plant = self.plant
+        if not plant.grid_on:
+            if back_s > self._grid_back_s:
+                self._grid_back_s = back_s
+                plant.tell(grid_outage(plant, back_s))
+            return
+        self._grid_back_s = back_s
+        plant.grid_on = False
+        plant.recorder.power(plant.t_s, "grid", "out", "grid lost")
+        plant.note("grid", "grid lost", "scripted")
+        for machine in plant.electric:
+            plant.stop(machine, "power lost")
+        delay = plant.station.alarms.power_failed_delay_s
+        plant.alarms.condition("power failed", "station", delay, "grid lost", on=True)
+        plant.panel_changed()
+        plant.tell(grid_outage(plant, back_s))
+
+    def grid_back(self) -> None:
+        """The grid is on again, unless a longer outage has begun meanwhile."""
+        plant = self.plant
+        if plant.clock.now < self._grid_back_s - 1e-6:
+            return
+        plant.grid_on = True
+        plant.recorder.power(plant.t_s, "grid", "on", "grid back")
+        plant.note("grid", "grid back", "scripted")
+        plant.alarms.condition("power failed", "station", 0.0, "grid back", on=False)
+        if plant.engine is not None:
+            plant.engine.grid_back()
+        plant.panel_changed()
+
+    # ------------------------------------------------------------------ blocks
+
+    def _alarm_of(self, machine: Machine, kind: str) -> str:
+        if kind == FAILED and machine.engine_driven:
+            return "engine failed"
+        return kind
+
+    def _block(
+        self, machine: Machine, kind: str, over_s: float, *, resets_itself: bool, alarm: bool = True
+    ) -> None:
+        plant = self.plant
+        before = machine.blocks.get(kind)
+        if before is not None and before.over_s >= over_s:
+            return
+        machine.blocks[kind] = Block(over_s, resets_itself)
+        plant.recorder.unavailable(plant.t_s, machine.index, kind)
+        if over_s == math.inf:
+            until = "to the end of the run"
+        elif resets_itself:
+            until = f"for {(over_s - plant.t_s) / 60.0:g} min"
+        else:
+            until = "until reset by hand"
+        if kind != LEAK:
+            plant.note(machine.unit.name, _EVENT_OF_BLOCK[kind], kind, until)
+        if kind != OUT_OF_SERVICE:
+            plant.trace.trips[machine.index] += 1
+        if machine.running and not machine.engine_driven:
+            plant.stop(machine, kind)
+        if alarm and kind != OUT_OF_SERVICE:
+            name = machine.unit.name
+            plant.alarms.condition(self._alarm_of(machine, kind), name, 0.0, until, on=True)
+        if over_s < math.inf and resets_itself:
+            plant.at(over_s, PEOPLE, "condition_over", machine.index, kind, over_s)
+        plant.panel_changed()
+
+    def over(self, machine: Machine, kind: str, over_s: float) -> None:
+        """The condition behind a block is over; the machine is free by itself.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        kind
+            Which block.
+        over_s
+            When it was to be over [s]; a block that has been renewed meanwhile stays.
+        """
+        block = machine.blocks.get(kind)
+        if block is not None and block.over_s == over_s and block.resets_itself:
+            how = "back in service" if kind == OUT_OF_SERVICE else "reset"
+            self._free(machine, kind, how, "by itself" if how == "reset" else "work done")
+        elif block is None and kind == LEAK:
+            self.plant.alarms.condition(LEAK, machine.unit.name, 0.0, "dry again", on=False)
+
+    def _free(self, machine: Machine, kind: str, event: str, cause: str) -> None:
+        plant = self.plant
+        del machine.blocks[kind]
+        name = machine.unit.name
+        plant.note(name, event, cause, kind)
+        if kind != OUT_OF_SERVICE:
+            plant.alarms.condition(self._alarm_of(machine, kind), name, 0.0, cause, on=False)
+        if machine.able:
+            plant.recorder.available(plant.t_s, machine.index)
+        plant.panel_changed()
+
+    def _seal_leak(self, machine: Machine, over_s: float, *, resets_itself: bool) -> None:
+        plant = self.plant
+        name = machine.unit.name
+        stops = machine.unit.seal_leak == "stop" and not machine.engine_driven
+        plant.note(name, "seal leak", "probe in the seal chamber", "stops" if stops else "runs on")
+        if stops:
+            self._block(machine, LEAK, over_s, resets_itself=resets_itself)
+            return
+        plant.alarms.condition(LEAK, name, 0.0, "probe in the seal chamber", on=True)
+        if over_s < math.inf:
+            plant.at(over_s, PEOPLE, "condition_over", machine.index, LEAK, over_s)
+        plant.panel_changed()
+
+    # ------------------------------------------------------------------ hands
+
+    def _selector(self, machine: Machine, mode: Mode) -> None:
+        plant = self.plant
+        if machine.mode == mode:
+            return
+        was = machine.mode
+        machine.mode = mode
+        event = {"hand": "in hand", "off": "off", "auto": "in auto"}[mode]
+        plant.note(machine.unit.name, event, "by hand", f"was in {was}")
+        if mode == "off":
+            plant.recorder.unavailable(plant.t_s, machine.index, "selector in off")
+        elif machine.able:
+            plant.recorder.available(plant.t_s, machine.index)
+        if machine.running and not machine.engine_driven and mode != "hand":
+            plant.stop(machine, f"selector in {mode}")
+        elif machine.running and mode == "hand":
+            machine.role = machine.role or "hand"
+        plant.panel_changed()
+
+    def _reset(self, machine: Machine) -> None:
+        plant = self.plant
+        waiting = [kind for kind in machine.blocks if kind != OUT_OF_SERVICE]
+        if not waiting:
+            plant.note(machine.unit.name, "reset refused", "nothing to reset")
+            return
+        for kind in waiting:
+            if machine.blocks[kind].over_s > plant.t_s + 1e-6:
+                plant.note(machine.unit.name, "reset refused", f"{kind} lasts")
+            else:
+                self._free(machine, kind, "reset", "by hand")

@@ -1,0 +1,89 @@
+"""Station: the frozen description of what stands there.
+
+Everything is in SI and measured from the floor of the wet well. A Station knows nothing of a run:
+the same one can be simulated a thousand times, in any number of processes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from stationsim.control.contract import ControlPlan
+from stationsim.equipment.engine_pump import EnginePump
+from stationsim.equipment.pumps import PumpUnit
+from stationsim.physics.forcemain import ForceMain
+from stationsim.physics.spill import Spillway
+from stationsim.physics.well import Well
+
+
+@dataclass(frozen=True)
+class AlarmSettings:
+    """Levels and delays of the alarms; the others need no setting.
+
+    Parameters
+    ----------
+    high_level_m
+        High-level alarm [m above floor]; None for none.
+    low_level_m
+        Low-level alarm [m above floor]; None for none.
+    high_level_delay_s, low_level_delay_s, power_failed_delay_s
+        How long the condition must last before the alarm is raised [s].
+    """
+
+    high_level_m: float | None = None
+    low_level_m: float | None = None
+    high_level_delay_s: float = 0.0
+    low_level_delay_s: float = 0.0
+    power_failed_delay_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Station:
+    """What stands there.
+
+    Parameters
+    ----------
+    name
+        What people call it.
+    well
+        Stage-storage of the wet well and all that backs up with it.
+    pumps
+        The electric pumps, P1 first.
+    control
+        Which controller and which rotation, each with its settings.
+    force_main
+        The common main; None when every pump has a fixed flow or ``total_by_number`` is given.
+    total_by_number_m3s
+        Flow of the whole station with one, two, three ... electric pumps running [m3/s], shared
+        equally; None when the pumps' own data count.
+    engine_pump
+        The engine-driven pump; None for none.
+    spillway
+        Lowest point where it spills; None means that the level may rise without limit.
+    alarms
+        Alarm levels and delays.
+    inlet_invert_m
+        Invert of the incoming sewer [m above floor], for drawings and rules; None when not given.
+    cover_m
+        Underside of the cover [m above floor]; None when not given.
+    floor_elevation_m
+        Elevation of the floor above the site's datum [m]; None when not given.
+    """
+
+    name: str
+    well: Well
+    pumps: tuple[PumpUnit, ...]
+    control: ControlPlan
+    force_main: ForceMain | None = None
+    total_by_number_m3s: tuple[float, ...] | None = None
+    engine_pump: EnginePump | None = None
+    spillway: Spillway | None = None
+    alarms: AlarmSettings = field(default_factory=AlarmSettings)
+    inlet_invert_m: float | None = None
+    cover_m: float | None = None
+    floor_elevation_m: float | None = None
+
+    def machine_names(self) -> tuple[str, ...]:
+        """Return the names of all machines: the electric pumps, then the engine-driven pump."""
+        names = tuple(pump.name for pump in self.pumps)
+        return names if self.engine_pump is None else (*names, self.engine_pump.pump.name)

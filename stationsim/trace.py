@@ -1,0 +1,342 @@
+"""Trace: what a run leaves behind, before anything is made of it.
+
+Plain rows in SI, in the order in which they happened, and the legs of the volume: at each leg a
+time, a volume and a lineup, from which the balance gives every value in between, exactly, whenever
+somebody asks. Tables, metrics and plots are all made from a trace.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stationsim.physics.balance import advance
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stationsim.inflow.segments import Segments
+    from stationsim.physics.operating import Lineup
+
+
+class PumpRun(NamedTuple):
+    """One run of one machine.
+
+    Parameters
+    ----------
+    machine
+        Index of the machine: the electric pumps first, then the engine-driven pump.
+    role
+        ``lead``, ``lag``, ``second lag``, ``third lag``, ``standby``, ``hand`` or ``engine-driven``.
+    start_s, stop_s
+        When [s since the start of the episode].
+    volume_m3
+        What it pumped [m3].
+    energy_j
+        What it drew [J]; 0 for the engine-driven pump.
+    started_by, stopped_by
+        Why, in trade words.
+    """
+
+    machine: int
+    role: str
+    start_s: float
+    stop_s: float
+    volume_m3: float
+    energy_j: float
+    started_by: str
+    stopped_by: str
+
+
+class EventRow(NamedTuple):
+    """Anything that happened.
+
+    Parameters
+    ----------
+    t_s
+        When [s].
+    subject
+        A machine, ``grid``, ``station`` or ``panel``.
+    event
+        A word of the vocabulary.
+    cause
+        Why, in trade words.
+    detail
+        Numbers that belong to it, as text; may be empty.
+    level_m
+        Level in the well at that moment [m above floor].
+    """
+
+    t_s: float
+    subject: str
+    event: str
+    cause: str
+    detail: str
+    level_m: float
+
+
+class AlarmRow(NamedTuple):
+    """One alarm. ``reached_s``: when it reached a person [s]; NaN while nobody is called out.
+
+    Parameters
+    ----------
+    alarm, subject
+        Which alarm, and of what.
+    raised_s, reached_s, cleared_s
+        When [s]; ``cleared_s`` is NaN while it stands.
+    """
+
+    alarm: str
+    subject: str
+    raised_s: float
+    reached_s: float
+    cleared_s: float
+
+
+class SpillRow(NamedTuple):
+    """One spill.
+
+    Parameters
+    ----------
+    start_s, stop_s
+        When [s]; a spill that is open at the end stops at the end.
+    volume_m3, peak_m3s
+        How much [m3], and its greatest flow [m3/s].
+    method
+        What gave the volume.
+    """
+
+    start_s: float
+    stop_s: float
+    volume_m3: float
+    peak_m3s: float
+    method: str
+
+
+class PowerRow(NamedTuple):
+    """A state of a source of power.
+
+    Parameters
+    ----------
+    source
+        ``grid`` or the name of the engine-driven pump.
+    state
+        ``on`` or ``out`` for the grid; ``stopped``, ``starting``, ``running``, ``failed`` or ``out of fuel`` for
+        the engine.
+    start_s, stop_s
+        When [s].
+    cause
+        Why, in trade words.
+    """
+
+    source: str
+    state: str
+    start_s: float
+    stop_s: float
+    cause: str
+
+
+class Unavailable(NamedTuple):
+    """A span in which a machine could not be run by the controller (trip, out of service, off).
+
+    Parameters
+    ----------
+    machine
+        Index of the machine.
+    start_s, stop_s
+        When [s].
+    cause
+        Why, in trade words.
+    """
+
+    machine: int
+    start_s: float
+    stop_s: float
+    cause: str
+
+
+@dataclass
+class Trace:
+    """Everything that a run leaves behind.
+
+    Parameters
+    ----------
+    inflow
+        The inflow of the whole episode (and of the day after).
+    end_s
+        Where the run ended [s].
+    lineups
+        Every lineup that ran, with its flows over volume.
+    leg_t_s, leg_v_m3, leg_lineup
+        Legs: from this time [s], with this volume [m3], this lineup (index into ``lineups``) ran.
+    runs, events, alarms, spills, power, unavailable
+        Rows, in the order in which they were closed.
+    swaps
+        Times [s] and new orders of the rotation.
+    trips
+        Trips of each machine (high temperature, failure, seal leak that stops).
+    inflow_m3, pumped_m3, spilled_m3, other_m3, start_m3, end_m3
+        Totals of the water balance [m3]; ``other_m3`` is what left by any other way.
+    least_level_m, greatest_level_m, least_level_s, greatest_level_s
+        Extremes of the level [m], and when [s].
+    decisions, advances
+        How often the controller and the balance were asked.
+    """
+
+    inflow: Segments
+    end_s: float = 0.0
+    lineups: list[Lineup] = field(default_factory=list)
+    leg_t_s: list[float] = field(default_factory=list)
+    leg_v_m3: list[float] = field(default_factory=list)
+    leg_lineup: list[int] = field(default_factory=list)
+    runs: list[PumpRun] = field(default_factory=list)
+    events: list[EventRow] = field(default_factory=list)
+    alarms: list[AlarmRow] = field(default_factory=list)
+    spills: list[SpillRow] = field(default_factory=list)
+    power: list[PowerRow] = field(default_factory=list)
+    unavailable: list[Unavailable] = field(default_factory=list)
+    swaps: list[tuple[float, tuple[int, ...]]] = field(default_factory=list)
+    trips: list[int] = field(default_factory=list)
+    inflow_m3: float = 0.0
+    pumped_m3: float = 0.0
+    spilled_m3: float = 0.0
+    other_m3: float = 0.0
+    start_m3: float = 0.0
+    end_m3: float = 0.0
+    least_level_m: float = 0.0
+    greatest_level_m: float = 0.0
+    least_level_s: float = 0.0
+    greatest_level_s: float = 0.0
+    decisions: int = 0
+    advances: int = 0
+
+    @property
+    def balance_error(self) -> float:
+        """What the water balance leaves open, over the volume handled [-]."""
+        handled = max(self.inflow_m3 + self.pumped_m3 + self.spilled_m3, 1e-12)
+        left = self.inflow_m3 - self.pumped_m3 - self.spilled_m3 - self.other_m3
+        return abs(left - (self.end_m3 - self.start_m3)) / handled
+
+
+class Sampled(NamedTuple):
+    """State of the water at many times, from the solution itself.
+
+    Parameters
+    ----------
+    volume_m3
+        Stored volume [m3].
+    inflow_m3s, pumped_m3s, spill_m3s
+        What arrives, what all machines pump, and what spills [m3/s].
+    pumps_running
+        How many machines run [-].
+    """
+
+    volume_m3: NDArray[np.float64]
+    inflow_m3s: NDArray[np.float64]
+    pumped_m3s: NDArray[np.float64]
+    spill_m3s: NDArray[np.float64]
+    pumps_running: NDArray[np.int64]
+
+
+def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled:
+    """Return the state at many times; at an event, the state after it.
+
+    Parameters
+    ----------
+    trace
+        What the run left behind.
+    cap_m3
+        Volume that is never exceeded (the crest, with plain loss) [m3]; infinity for none.
+    times_s
+        Times from 0 to the end of the run, never falling [s].
+    """
+    inflow = trace.inflow
+    seg_t, seg_q, seg_b = (
+        x.tolist() for x in (inflow.start_s, inflow.flow_m3s, inflow.slope_m3s2)
+    )
+    leg_t = np.asarray(trace.leg_t_s)
+    which_leg = np.clip(np.searchsorted(leg_t, times_s, side="right") - 1, 0, None)
+    volume = [0.0] * len(times_s)
+    wanted = [*times_s.tolist(), math.inf]
+    segments = np.clip(np.searchsorted(inflow.start_s, leg_t, side="right") - 1, 0, None)
+    first = np.searchsorted(which_leg, np.arange(len(leg_t)), side="left").tolist()
+    first.append(len(times_s))
+    for leg, (begin, end) in enumerate(zip(first, first[1:], strict=False)):
+        if begin == end:
+            continue
+        lineup = trace.lineups[trace.leg_lineup[leg]]
+        count = len(lineup.edge_m3)
+        until = wanted[end - 1]
+        found = advance(
+            trace.leg_t_s[leg],
+            trace.leg_v_m3[leg],
+            int(segments[leg]),
+            until,
+            seg_t,
+            seg_q,
+            seg_b,
+            lineup.edge_m3,
+            lineup.out_m3s,
+            lineup.out_slope,
+            (),
+            cap_m3,
+            [0.0] * count,
+            [0.0] * count,
+            wanted,
+            volume,
+            begin,
+        )
+        while found.t_s < until:  # it stops where the volume leaves the cap; go on from there
+            found = advance(
+                found.t_s,
+                found.v_m3,
+                found.segment,
+                until,
+                seg_t,
+                seg_q,
+                seg_b,
+                lineup.edge_m3,
+                lineup.out_m3s,
+                lineup.out_slope,
+                (),
+                cap_m3,
+                [0.0] * count,
+                [0.0] * count,
+                wanted,
+                volume,
+                found.sampled,
+            )
+        for n in range(found.sampled, end):
+            volume[n] = found.v_m3
+    return _flows_at(trace, cap_m3, times_s, np.asarray(volume), np.asarray(trace.leg_lineup)[which_leg])
+
+
+def _flows_at(
+    trace: Trace,
+    cap_m3: float,
+    times_s: NDArray[np.float64],
+    volume: NDArray[np.float64],
+    lineup_of: NDArray[np.int64],
+) -> Sampled:
+    arriving = trace.inflow.at(times_s)
+    pumped = np.zeros_like(volume)
+    spill = np.zeros_like(volume)
+    running = np.zeros(len(volume), dtype=np.int64)
+    for index, lineup in enumerate(trace.lineups):
+        here = lineup_of == index
+        at = volume[here]
+        edge = np.asarray(lineup.edge_m3)
+        band = np.clip(np.searchsorted(edge, at, side="right") - 1, 0, None)
+        above = at - edge[band]
+        out = np.asarray(lineup.out_m3s)[band] + np.asarray(lineup.out_slope)[band] * above
+        over = np.asarray(lineup.spill_m3s)[band] + np.asarray(lineup.spill_slope)[band] * above
+        drawn = out - over
+        drawn = np.where(at <= 0.0, np.minimum(drawn, arriving[here]), drawn)
+        if math.isfinite(cap_m3):
+            over = np.where(at >= cap_m3, np.maximum(arriving[here] - drawn, 0.0), over)
+        pumped[here], spill[here] = drawn, over
+        running[here] = len(lineup.running)
+    return Sampled(volume, arriving, pumped, spill, running)

@@ -1,0 +1,483 @@
+"""Every word that stationsim says of a run: what it means, its unit, who could have noticed it.
+
+Tables, sentences, plots, ``stationsim explain`` and the reference page all take their words from
+here, so one thing has one name everywhere. A test compares what runs emit with this list.
+
+Kinds of words: ``event``, ``cause``, ``alarm``, ``role``, ``metric``, ``table``, ``column``,
+``state`` (of a source of power) and ``word`` (a term of the trade). A cause may carry a number
+behind it (``level at lead start 1.50 m``); what stands here is how it begins.
+"""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal
+
+Kind = Literal["event", "cause", "alarm", "role", "metric", "table", "column", "state", "word"]
+Seen = Literal["", "panel", "alarm", "site", "nobody"]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One word.
+
+    Parameters
+    ----------
+    word
+        As it is written in tables and sentences.
+    kind
+        What kind of word it is.
+    meaning
+        What it means, in one or two sentences.
+    unit
+        Unit of a metric or a column; empty when it has none.
+    seen
+        Of an event: by what anybody could notice it. ``panel``: it shows on the panel. ``alarm``:
+        an alarm tells of it. ``site``: only somebody who stands there. ``nobody``: it is the
+        simulation's own.
+    also
+        Other words of the trade for the same thing.
+    """
+
+    word: str
+    kind: Kind
+    meaning: str
+    unit: str = ""
+    seen: Seen = ""
+    also: tuple[str, ...] = ()
+
+
+def _event(word: str, seen: Seen, meaning: str) -> Entry:
+    return Entry(word, "event", meaning, seen=seen)
+
+
+def _metric(word: str, unit: str, meaning: str) -> Entry:
+    return Entry(word, "metric", meaning, unit)
+
+
+def _column(word: str, unit: str, meaning: str) -> Entry:
+    return Entry(word, "column", meaning, unit)
+
+
+def _of(kind: Kind, *pairs: tuple[str, str]) -> tuple[Entry, ...]:
+    return tuple(Entry(word, kind, meaning) for word, meaning in pairs)
+
+
+EVENTS = (
+    _event("start", "panel", "A pump began to run."),
+    _event("stop", "panel", "A pump stopped because it was told to, or because its run was over."),
+    _event("start refused", "panel", "A pump was wanted but could not be run; the cause says why."),
+    _event(
+        "stop forced",
+        "panel",
+        "A running pump was stopped by a trip, a loss of power or a person, not by the level.",
+    ),
+    _event("swap", "panel", "The order of the pumps changed: another one leads from now on."),
+    _event("swap skipped", "panel", "The rotation was due, but the order stayed as it was."),
+    _event("trip", "alarm", "A protection took a pump out: it cannot run until it is reset."),
+    _event(
+        "reset", "panel", "A trip was cleared, by itself or by a person; the pump may run again."
+    ),
+    _event("reset refused", "site", "Somebody tried to reset a trip whose condition still stood."),
+    _event("out of service", "site", "A machine was taken out of use."),
+    _event("back in service", "site", "A machine that was out of service may be used again."),
+    _event("seal leak", "alarm", "Moisture was found in the seal chamber of a pump."),
+    _event("grid lost", "alarm", "The supply from the grid failed."),
+    _event("grid back", "panel", "The supply from the grid returned."),
+    _event("alarm raised", "alarm", "An alarm came in; the subject and the cause say which."),
+    _event("alarm cleared", "alarm", "The condition of an alarm is over."),
+    _event("spill begins", "site", "Water reached the lowest point where it leaves the system."),
+    _event("spill ends", "site", "No more water leaves over the lowest point."),
+    _event("in hand", "panel", "A selector was set to hand: the pump runs whatever the level."),
+    _event("off", "panel", "A selector was set to off: the pump does not run."),
+    _event("in auto", "panel", "A selector was set to auto: the controller runs the pump."),
+    _event("engine called", "site", "The engine-driven pump was called by its own start rule."),
+    _event("call given up", "site", "The engine-driven pump was no longer wanted before it ran."),
+    _event(
+        "engine failed", "alarm", "The engine-driven pump did not start, or stopped by a fault."
+    ),
+    _event("out of fuel", "alarm", "The tank of the engine-driven pump ran empty."),
+    _event(
+        "well empty", "site", "The water is down at the floor; the pumps lift only what arrives."
+    ),
+    _event("run ends", "nobody", "The end of the simulated time."),
+)
+
+ALARMS = _of(
+    "alarm",
+    ("high level", "The water stands at or above the high-level alarm."),
+    ("low level", "The water stands at or below the low-level alarm."),
+    ("pump failed", "A pump tripped or cannot be run though it should be able to."),
+    ("high temperature", "The windings of a motor are too hot; the pump was stopped."),
+    (
+        "seal leak",
+        "Moisture in the seal chamber of a pump: plan a repair, or the pump was stopped.",
+    ),
+    ("power failed", "The supply from the grid is out."),
+    ("engine failed", "The engine-driven pump does not run though it was called."),
+)
+
+ROLES = (
+    Entry("lead", "role", "The first pump called as the level rises.", also=("duty",)),
+    Entry(
+        "lag",
+        "role",
+        "The second pump called, when the lead alone does not hold the level.",
+        also=("assist", "first lag"),
+    ),
+    Entry("second lag", "role", "The third pump called."),
+    Entry("third lag", "role", "The fourth pump called."),
+    Entry(
+        "standby",
+        "role",
+        "The spare pump: called last, or in place of one that is out.",
+        also=("reserve",),
+    ),
+    Entry("hand", "role", "A pump that a person runs, whatever the level."),
+    Entry("engine-driven", "role", "The pump with its own engine, for when the grid is out."),
+)
+
+CAUSES = _of(
+    "cause",
+    ("level at lead start", "The level reached the start level of the lead."),
+    ("level at lag start", "The level reached the start level of the lag."),
+    ("level at second lag start", "The level reached the start level of the second lag."),
+    ("level at third lag start", "The level reached the start level of the third lag."),
+    ("level at standby start", "The level reached the start level of the standby pump."),
+    ("level at engine start", "The level reached the start level of the engine-driven pump."),
+    ("level at stop", "The level fell to the stop level."),
+    ("level at lag stop", "The level fell to the stop level of the lag."),
+    ("level at second lag stop", "The level fell to the stop level of the second lag."),
+    ("level at third lag stop", "The level fell to the stop level of the third lag."),
+    ("level at standby stop", "The level fell to the stop level of the standby pump."),
+    ("level at engine stop", "The level fell to the stop level of the engine-driven pump."),
+    ("takes the place of", "Another pump was due and could not run; this one took its place."),
+    ("power back", "The supply returned, and the level already called for a pump."),
+    ("call of the", "A pump of this role was called and could not be had; the rest says why."),
+    (
+        "all pumps stopped",
+        "The last running pump has stopped, which is when the rotation moves on.",
+    ),
+    ("by the clock", "The time at which the rotation moves on has come."),
+    ("end of run", "The simulated time ended while it still ran or stood."),
+    ("grid lost", "The supply from the grid failed."),
+    ("grid back", "The supply from the grid returned."),
+    ("minimum off time", "The pump must rest after a stop before it may start again."),
+    ("reset by hand", "A person reset the trip."),
+    ("reset by itself", "The trip cleared by itself when its condition was over."),
+    ("put in hand", "A person set the selector to hand."),
+    ("put to off", "A person set the selector to off."),
+    ("put in auto", "A person set the selector to auto."),
+    ("scenario", "It was written in the episode, or given by --event."),
+)
+
+STATES = _of(
+    "state",
+    ("on", "The grid supplies the station."),
+    ("out", "The grid does not supply the station."),
+    ("stopped", "The engine stands still."),
+    ("starting", "The engine was called and does not deliver yet."),
+    ("running", "The engine drives its pump."),
+    ("failed", "The engine does not run though it was called."),
+    ("out of fuel", "The engine's tank is empty."),
+)
+
+METRICS = (
+    _metric("run hours", "h", "Time that a pump ran, in auto and in hand."),
+    _metric("starts", "", "How often a pump started."),
+    _metric(
+        "worst starts in an hour",
+        "1/h",
+        "Most starts in any sliding hour, not only in clock"
+        " hours; two starts exactly an hour apart are not in the same hour.",
+    ),
+    _metric("shortest off time", "s", "Shortest rest between a stop and the next start."),
+    _metric("longest run", "s", "Longest single run."),
+    _metric("volume pumped", "m3", "What was pumped."),
+    _metric("energy", "kWh", "Electricity drawn by the pumps."),
+    _metric(
+        "energy per volume",
+        "kWh/m3",
+        "Electricity drawn over the volume that electric pumps lifted.",
+    ),
+    _metric("trips", "", "How often a protection took the pump out."),
+    _metric("unavailable hours", "h", "Time in which the controller could not have run the pump."),
+    _metric("share of lead", "", "Part of all starts as lead that fell to this pump; 1 is all."),
+    _metric(
+        "longest time not run",
+        "h",
+        "Longest time without a run: so long nobody knew whether the pump would start.",
+    ),
+    _metric("fuel burnt", "m3", "Fuel that the engine-driven pump burnt."),
+    _metric("mean cycle", "s", "Mean time from one start of a lead to the next."),
+    _metric("least cycle", "s", "Shortest time from one start of a lead to the next."),
+    _metric("greatest cycle", "s", "Longest time from one start of a lead to the next."),
+    _metric("volume in", "m3", "What arrived."),
+    _metric("volume spilled", "m3", "What left over the lowest point of spill."),
+    _metric("balance error", "", "What the water balance leaves open, over the volume handled."),
+    _metric(
+        "hours above high-level alarm",
+        "h",
+        "Time for which the level stood at or above the"
+        " high-level alarm, whether or not the alarm was raised.",
+    ),
+    _metric("spills", "", "How many times it spilled."),
+    _metric("spill hours", "h", "Time for which it spilled."),
+    _metric("least level", "m", "Lowest level above the floor."),
+    _metric("mean level", "m", "Mean level over time, above the floor."),
+    _metric("greatest level", "m", "Highest level above the floor."),
+    _metric("time of greatest level", "s", "When the level was highest, since the start."),
+    _metric("least time to spill", "s", "Shortest time to spill over the run."),
+    _metric(
+        "time of least time to spill", "s", "When the time to spill was shortest, since the start."
+    ),
+    _metric("alarms", "", "How many alarms were raised."),
+    _metric("most pumps running", "", "Most pumps that ran at once, the engine-driven one too."),
+    _metric("hours with n running", "h", "Time for which exactly this number of pumps ran."),
+)
+
+TABLES = _of(
+    "table",
+    ("levels", "One row for each table interval: level, flows, pumps running, time to spill."),
+    ("pump_runs", "One row for each run of each pump."),
+    ("pump_totals", "One row for each pump: hours, starts, energy and the like."),
+    ("events", "One row for anything that happened, with its cause and who could notice it."),
+    ("alarms", "One row for each alarm, from raised to cleared."),
+    ("spills", "One row for each spill, with its volume and the method that gave it."),
+    ("power", "One row for each state of the grid and of the engine."),
+    ("crew", "One row for each task of a crew; empty while nobody is called out."),
+    ("summary", "One row for each metric of the run."),
+)
+
+_SINCE = "seconds since the start of the episode"
+COLUMNS = (
+    _column("time", "ISO 8601", "Local time with its offset from UTC."),
+    _column("t_s", "s", f"The same moment in {_SINCE}."),
+    _column("level_m", "m", "Level of the water above the floor."),
+    _column("level_seen_m", "m", "Level as the panel's level sensor has it."),
+    _column("volume_m3", "m3", "Stored volume (levels), or volume of this run, pump or spill."),
+    _column("inflow_m3s", "m3/s", "Flow that arrives."),
+    _column("pumped_m3s", "m3/s", "Flow of all pumps together, the engine-driven one too."),
+    _column("spill_m3s", "m3/s", "Flow that leaves over the lowest point of spill."),
+    _column("other_m3s", "m3/s", "What else leaves (positive) or enters (negative)."),
+    _column("pumps_running", "", "How many pumps run."),
+    _column(
+        "time_to_spill_s",
+        "s",
+        "Time until it would spill if all pumping stopped at this moment; empty if never.",
+    ),
+    _column("pump", "", "The machine: P1, P2 ..., or the engine-driven pump."),
+    _column("role", "", "The part that the pump played in this run."),
+    _column("start_time", "ISO 8601", "When it began, local time."),
+    _column("start_s", "s", f"When it began, in {_SINCE}."),
+    _column("stop_time", "ISO 8601", "When it ended, local time."),
+    _column("stop_s", "s", f"When it ended, in {_SINCE}."),
+    _column("duration_s", "s", "How long it lasted."),
+    _column("energy_kwh", "kWh", "Electricity drawn; 0 for the engine-driven pump."),
+    _column("started_by", "", "Why the run began."),
+    _column("stopped_by", "", "Why the run ended."),
+    _column("hours_h", "h", "Time that the pump ran, in auto and in hand."),
+    _column("max_starts_per_hour", "1/h", "Most starts in any sliding hour."),
+    _column("shortest_off_s", "s", "Shortest rest between two runs; empty with fewer than two."),
+    _column("longest_run_s", "s", "Longest single run; empty when it never ran."),
+    _column("unavailable_h", "h", "Time in which the controller could not have run it."),
+    _column("subject", "", "What it happened to: a machine, the grid, the station or the panel."),
+    _column("event", "", "What happened, in a word of this list."),
+    _column("cause", "", "Why it happened, or why it did not."),
+    _column("seen", "", "By what anybody could notice it: panel, alarm, site or nobody."),
+    _column("detail", "", "Numbers that belong to it."),
+    _column("alarm", "", "Which alarm."),
+    _column("raised_time", "ISO 8601", "When the alarm came in, local time."),
+    _column("raised_s", "s", f"When the alarm came in, in {_SINCE}."),
+    _column("reached_time", "ISO 8601", "When it reached a person; empty while nobody is called."),
+    _column("reached_s", "s", f"When it reached a person, in {_SINCE}."),
+    _column("cleared_time", "ISO 8601", "When its condition was over; empty while it stands."),
+    _column("cleared_s", "s", f"When its condition was over, in {_SINCE}."),
+    _column("peak_m3s", "m3/s", "Greatest flow of a spill."),
+    _column("method", "", "What gave the volume of a spill."),
+    _column("source", "", "A source of power: the grid, or the engine-driven pump."),
+    _column("state", "", "State of a source of power."),
+    _column("task", "", "What a crew set out to do."),
+    _column("planned_s", "s", f"When the task was due, in {_SINCE}."),
+    _column("outcome", "", "What came of a task."),
+    _column("metric", "", "What was measured over the whole run."),
+    _column("value", "", "Its value, in the unit beside it."),
+    _column("unit", "", "Unit of the value; empty for a plain number."),
+)
+
+WORDS = (
+    Entry("wet well", "word", "The chamber in which the sewage collects before it is pumped."),
+    Entry("start level", "word", "Level at which a pump is called as the water rises."),
+    Entry("stop level", "word", "Level at which pumps stop as the water falls."),
+    Entry(
+        "high-level alarm",
+        "word",
+        "Level at which people are told: an emergency signal, not a control point.",
+    ),
+    Entry("low-level cut-out", "word", "Level below which no pump may run, so that none runs dry."),
+    Entry("level sensor", "word", "The instrument that tells the panel the level."),
+    Entry("check valve", "word", "Valve that lets the water pass in one direction only."),
+    Entry("header", "word", "The pipe in which the pumps' branches join."),
+    Entry(
+        "force main",
+        "word",
+        "The pressure pipe from the station to where it discharges.",
+        also=("rising main",),
+    ),
+    Entry(
+        "engine-driven pump",
+        "word",
+        "A pump with its own engine, battery and start rule; it needs no grid.",
+    ),
+    Entry(
+        "hand / off / auto",
+        "word",
+        "The selector of a pump: run by a person, not run, or run by the controller.",
+    ),
+    Entry("all-stop", "word", "Stop policy: every pump runs down to one low stop level."),
+    Entry("staged stop", "word", "Stop policy: the lags stop above the lead's stop level."),
+    Entry(
+        "alternation",
+        "word",
+        "Changing which pump leads, so that the pumps share the work.",
+        also=("rotation",),
+    ),
+    Entry("firm capacity", "word", "What the station pumps with its largest pump out."),
+    Entry(
+        "starts per hour",
+        "word",
+        "How often a motor starts; its windings heat at each start, so"
+        " motors have a limit, to be taken from the maker.",
+    ),
+    Entry("minimum off time", "word", "How long a pump must rest after a stop."),
+    Entry(
+        "cycle", "word", "From one start of a lead to the next: the well fills and is drawn down."
+    ),
+    Entry("dry-weather flow", "word", "Inflow when it has not rained for days."),
+    Entry(
+        "spill",
+        "word",
+        "Sewage that leaves at the lowest point of the system, often an upstream manhole.",
+        also=("overflow",),
+    ),
+    Entry(
+        "time to spill",
+        "word",
+        "How long until it would spill if all pumping stopped now, with"
+        " the inflow that the episode has; beyond its end the last day repeats.",
+        "s",
+    ),
+    Entry("time to alarm", "word", "How long until the level reaches the high-level alarm.", "s"),
+    Entry(
+        "operating point",
+        "word",
+        "Where the curve of the running pumps meets the curve of the"
+        " system: the flow that comes of it, and the head.",
+    ),
+    Entry(
+        "system curve",
+        "word",
+        "Head that the system asks for over flow: the lift from the level"
+        " in the well, and the losses along the pipes.",
+    ),
+    Entry("lineup", "word", "Which pumps run together."),
+    Entry("episode", "word", "What happens to a station: start, calendar, inflow and events."),
+    Entry(
+        "table interval",
+        "word",
+        "How often the level is written to the table of levels. It is"
+        " no time step: the run itself has none.",
+    ),
+)
+
+ENTRIES: tuple[Entry, ...] = (
+    *EVENTS,
+    *ALARMS,
+    *ROLES,
+    *CAUSES,
+    *STATES,
+    *METRICS,
+    *TABLES,
+    *COLUMNS,
+    *WORDS,
+)
+"""Every entry. A word may have several kinds: a seal leak is an event and an alarm."""
+
+
+@cache
+def _by_word() -> dict[str, tuple[Entry, ...]]:
+    found: dict[str, list[Entry]] = {}
+    for entry in ENTRIES:
+        for word in (entry.word, *entry.also):
+            found.setdefault(_plain(word), []).append(entry)
+    return {word: tuple(entries) for word, entries in found.items()}
+
+
+def _plain(word: str) -> str:
+    return " ".join(word.lower().replace("_", " ").split())
+
+
+def lookup_all(word: str) -> tuple[Entry, ...]:
+    """Return every entry of a word, of whatever kind; empty when it is not known.
+
+    Parameters
+    ----------
+    word
+        A word, in any case, with blanks or underscores.
+    """
+    return _by_word().get(_plain(word), ())
+
+
+def lookup(word: str) -> Entry | None:
+    """Return the first entry of a word; None when it is not known.
+
+    Parameters
+    ----------
+    word
+        A word, in any case, with blanks or underscores.
+    """
+    found = lookup_all(word)
+    return found[0] if found else None
+
+
+def nearest(word: str, count: int = 3) -> list[str]:
+    """Return the known words that look most like an unknown one, the likeliest first.
+
+    Parameters
+    ----------
+    word
+        What somebody wrote.
+    count
+        How many at most.
+    """
+    spelled = {_plain(known): known for e in ENTRIES for known in (e.word, *e.also)}
+    asked = _plain(word)
+    close = difflib.get_close_matches(asked, spelled, n=count, cutoff=0.6)
+    inside = [known for known in spelled if asked and asked in known and known not in close]
+    return [spelled[known] for known in (*close, *inside)][:count]
+
+
+@cache
+def seen_by(event: str) -> str:
+    """Return by what an event could be noticed; empty for a word that is no event.
+
+    Parameters
+    ----------
+    event
+        A word of :data:`EVENTS`.
+    """
+    return next((entry.seen for entry in EVENTS if entry.word == event), "")
+
+
+def cause_of(text: str) -> Entry | None:
+    """Return the cause that a text begins with (the longest that fits); None when there is none.
+
+    Parameters
+    ----------
+    text
+        A cause as a run wrote it: ``level at lead start 1.50 m``.
+    """
+    fitting = [entry for entry in (*CAUSES, *EVENTS, *ALARMS) if text.startswith(entry.word)]
+    return max(fitting, key=lambda entry: len(entry.word), default=None)
