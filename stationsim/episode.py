@@ -95,9 +95,7 @@ class Episode:
     def clock_offset_s(self) -> float:
         """Seconds from the midnight before the first day to the start of the episode [s]."""
         start = self.start
-        return (
-            start.hour * 3600.0 + start.minute * 60.0 + start.second + start.microsecond / 1e6
-        )
+        return start.hour * 3600.0 + start.minute * 60.0 + start.second + start.microsecond / 1e6
 
     def moment(self, at_s: float) -> datetime:
         """Return the local date and time of a moment.

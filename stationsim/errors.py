@@ -10,7 +10,7 @@
     │   ├── PlugInError       a controller or rotation that cannot be found or set up
     │   ├── ActionError       an action that this station or this moment does not allow
     │   └── OutputError       a place that cannot be written, or that already exists
-    ├── ControllerError       a controller said something impossible while the station ran
+    ├── ControllerError       a controller said something impossible while it ran
     └── HydraulicError        the curves given have no operating point, or none that can be banded
 
 All take their message as positional arguments, so that they survive pickling and being raised
@@ -75,7 +75,7 @@ class OutputError(InputError):
 
 
 class ControllerError(StationSimError):
-    """A controller named a pump or a level that does not exist, or asked to be woken in the past."""
+    """A controller named a pump or a level that is not there, or a time that is past."""
 
 
 class HydraulicError(StationSimError):

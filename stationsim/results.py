@@ -7,7 +7,6 @@ contract: SI whatever the display units, ``time`` beside ``t_s``; one row is one
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,13 +15,13 @@ import numpy as np
 import pandas as pd
 
 from stationsim import metrics, saving, vocabulary
-from stationsim.errors import InputError, OutputError
+from stationsim.errors import InputError
 from stationsim.physics.balance import fill_times
+from stationsim.tables import COLUMNS, local_times, table_of
 from stationsim.trace import sample
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
-    from datetime import datetime
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -32,48 +31,13 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_CONTRACT = {
-    "levels": "time t_s level_m level_seen_m volume_m3 inflow_m3s pumped_m3s spill_m3s other_m3s"
-    " pumps_running time_to_spill_s",
-    "pump_runs": "pump role start_time start_s stop_time stop_s duration_s volume_m3 energy_kwh"
-    " started_by stopped_by",
-    "pump_totals": " ".join(metrics.PUMP_TOTALS),
-    "events": "time t_s subject event cause seen detail",
-    "alarms": "alarm subject raised_time raised_s reached_time reached_s cleared_time cleared_s",
-    "spills": "start_time start_s stop_time stop_s duration_s volume_m3 peak_m3s method",
-    "power": "source state start_time start_s stop_time stop_s cause",
-    "crew": "task subject planned_s start_time start_s stop_time stop_s outcome",
-    "summary": "metric subject value unit",
-}
-COLUMNS = {name: tuple(text.split()) for name, text in _CONTRACT.items()}
-"""The columns of each table, in order."""
+CAUTION = (
+    "For planning and teaching only. The numbers follow from what was entered; local codes, the"
+    " makers' data and licensed practice decide."
+)
+"""What stands beside every result."""
 
 _JOULES_PER_KWH = 3.6e6
-
-
-def local_times(start: datetime, t_s: Floats) -> NDArray[np.str_]:
-    """Return moments as ISO 8601 text with offset, to the millisecond; empty for NaN.
-
-    Parameters
-    ----------
-    start
-        Local time at which the episode begins.
-    t_s
-        Seconds since then [s].
-    """
-    known = np.isfinite(t_s)
-    first = np.datetime64(start.replace(tzinfo=None), "ms")
-    whole = np.where(known, np.round(np.where(known, t_s, 0.0) * 1000.0), 0.0)
-    text = np.datetime_as_string(first + whole.astype("timedelta64[ms]"), unit="ms")
-    full = np.strings.add(text, _offset(start))
-    return np.where(known, full, "")
-
-
-def _offset(start: datetime) -> str:
-    shift = start.utcoffset() or timedelta(0)
-    sign = "-" if shift < timedelta(0) else "+"
-    minutes = round(abs(shift).total_seconds() / 60.0)
-    return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 @dataclass
@@ -101,6 +65,11 @@ class Result:
     digest: str = ""
     text: str = ""
 
+    @property
+    def caution(self) -> str:
+        """What stands beside every result."""
+        return CAUTION
+
     @cached_property
     def levels(self) -> pd.DataFrame:
         """Level and flows at each table interval, at the start and at the end."""
@@ -126,7 +95,7 @@ class Result:
             "started_by": by,
             "stopped_by": until,
         }
-        return _table("pump_runs", data)
+        return table_of("pump_runs", data)
 
     @cached_property
     def pump_totals(self) -> pd.DataFrame:
@@ -136,7 +105,7 @@ class Result:
         for machine, start_s, stop_s in self._unavailable_spans():
             lost[machine] += stop_s - start_s
         found = metrics.pump_totals(self.pump_runs, names, self.trace.trips, lost)
-        return _table("pump_totals", found)
+        return table_of("pump_totals", found)
 
     @cached_property
     def events(self) -> pd.DataFrame:
@@ -157,7 +126,7 @@ class Result:
                 for text, here in zip(detail, levels, strict=True)
             ],
         }
-        return _table("events", data)
+        return table_of("events", data)
 
     @cached_property
     def alarms(self) -> pd.DataFrame:
@@ -168,7 +137,7 @@ class Result:
         for name, values in zip(("raised", "reached", "cleared"), times, strict=True):
             data[f"{name}_time"] = self._moments(_floats(values))
             data[f"{name}_s"] = _floats(values)
-        return _table("alarms", data)
+        return table_of("alarms", data)
 
     @cached_property
     def spills(self) -> pd.DataFrame:
@@ -182,7 +151,7 @@ class Result:
             "peak_m3s": _floats(peak),
             "method": method,
         }
-        return _table("spills", data)
+        return table_of("spills", data)
 
     @cached_property
     def power(self) -> pd.DataFrame:
@@ -190,7 +159,7 @@ class Result:
         rows = sorted(self.trace.power, key=lambda row: row.start_s)
         source, state, start, stop, cause = _columns(rows, 5)
         data = {"source": source, "state": state, **self._span(start, stop), "cause": cause}
-        return _table("power", data)
+        return table_of("power", data)
 
     @cached_property
     def crew(self) -> pd.DataFrame:
@@ -198,7 +167,7 @@ class Result:
         text = pd.Series([], dtype="str")
         number = pd.Series([], dtype=float)
         data = {c: number if c.endswith("_s") else text for c in COLUMNS["crew"]}
-        return _table("crew", data)
+        return table_of("crew", data)
 
     @cached_property
     def summary(self) -> pd.DataFrame:
@@ -210,7 +179,7 @@ class Result:
             "spills": self.spills,
         }
         found = metrics.summary(self.station, self.trace, tables, self.water, self.level_at)
-        return _table("summary", found)
+        return table_of("summary", found)
 
     @cached_property
     def water(self) -> metrics.Water:
@@ -283,13 +252,13 @@ class Result:
         system
             ``si`` or ``us``: the units in which quantities are told.
         """
-        from stationsim.wording import sentences  # noqa: PLC0415  (it reads results)
+        from stationsim.wording import sentences
 
         return sentences(self, system)
 
     def manifest(self) -> dict[str, Any]:
         """Return what made these results; the wall time stands here and in no table."""
-        import stationsim  # noqa: PLC0415  (the package's own front door)
+        import stationsim
 
         return {
             "made_by": "stationsim",
@@ -309,7 +278,7 @@ class Result:
     def save(
         self, folder: str | Path, formats: Sequence[str] = ("csv",), *, force: bool = False
     ) -> Path:
-        """Write all tables, the manifest and the scenario as run; return the folder.
+        """Write tables, manifest, sentences and the scenario as run; return the folder.
 
         Parameters
         ----------
@@ -329,8 +298,10 @@ class Result:
             self.write_into(beside, formats)
         return Path(folder)
 
-    def write_into(self, folder: Path, formats: Sequence[str] = ("csv",)) -> None:
-        """Write all tables, the manifest and the scenario as run into an existing folder.
+    def write_into(
+        self, folder: Path, formats: Sequence[str] = ("csv",), system: str = "si"
+    ) -> None:
+        """Write tables, manifest, sentences and the scenario as run into an existing folder.
 
         Parameters
         ----------
@@ -338,9 +309,13 @@ class Result:
             An existing folder.
         formats
             As in :meth:`save`.
+        system
+            ``si`` or ``us``: the units of the sentences; tables are always in SI.
         """
         saving.write_tables(self.tables, folder, formats)
         saving.write_manifest(self.manifest(), folder)
+        told = "\n".join([*self.sentences(system), "", self.caution, ""])
+        (folder / "sentences.txt").write_text(told, encoding="utf-8", newline="\n")
         if self.text:
             (folder / "scenario.toml").write_text(self.text, encoding="utf-8", newline="\n")
 
@@ -376,7 +351,7 @@ class Result:
             "pumps_running": np.asarray(drawn.pumps_running, dtype=np.int64),
             "time_to_spill_s": np.where(np.isfinite(left), left, np.nan),
         }
-        return _table("levels", data)
+        return table_of("levels", data)
 
     def level_at(self, times_s: Floats) -> Floats:
         """Return the level at any times, exact at each [m above floor].
@@ -426,70 +401,6 @@ class Result:
         }
 
 
-CAUTION = (
-    "For planning and teaching only. The numbers follow from what was entered; local codes, the"
-    " makers' data and licensed practice decide."
-)
-"""What stands beside every result."""
-
-
-@dataclass(frozen=True)
-class SavedResult:
-    """Results read back from a folder.
-
-    Parameters
-    ----------
-    folder
-        Where they were.
-    manifest
-        What made them.
-    tables
-        The tables by name.
-    """
-
-    folder: Path
-    manifest: Mapping[str, Any]
-    tables: Mapping[str, pd.DataFrame]
-
-
-def load_result(folder: str | Path) -> SavedResult:
-    """Return the tables and the manifest of a folder of results.
-
-    Parameters
-    ----------
-    folder
-        A folder that ``stationsim run`` or :meth:`Result.save` made.
-
-    Raises
-    ------
-    OutputError
-        When there are no results, or a table is missing or cannot be read.
-    """
-    folder = Path(folder)
-    manifest = saving.read_manifest(folder)
-    tables = {}
-    for name, columns in COLUMNS.items():
-        path = folder / f"{name}.csv"
-        text = {c: "str" for c in columns if not _is_number(c)}
-        try:
-            table = pd.read_csv(path, dtype=text)
-        except FileNotFoundError as error:
-            raise OutputError(f"{path}: this table is missing") from error
-        except (OSError, ValueError) as error:
-            raise OutputError(f"{path}: cannot be read: {error}") from error
-        missing = [c for c in columns if c not in table.columns]
-        if missing:
-            raise OutputError(f"{path}: has no column '{missing[0]}'")
-        table[list(text)] = table[list(text)].fillna("")
-        tables[name] = table
-    return SavedResult(folder, manifest, tables)
-
-
-def _is_number(column: str) -> bool:
-    plain = ("starts", "trips", "max_starts_per_hour", "pumps_running", "value")
-    return column in plain or column.endswith(("_s", "_m", "_m3", "_m3s", "_h", "_kwh"))
-
-
 def _bad_interval(interval: object) -> str:
     return (
         f"the interval '{interval}' cannot be used; accepted: seconds, more than 0, or text such as"
@@ -503,10 +414,3 @@ def _columns(rows: Sequence[tuple[Any, ...]], count: int) -> list[tuple[Any, ...
 
 def _floats(values: Iterable[float]) -> Floats:
     return np.array(tuple(values), dtype=float)
-
-
-def _table(name: str, data: Mapping[str, Any] | pd.DataFrame) -> pd.DataFrame:
-    """Return a table with the columns of the contract, text columns as text even when empty."""
-    table = pd.DataFrame(data)[list(COLUMNS[name])]
-    text = {c: "str" for c in table.columns if not _is_number(c)}
-    return table.astype(text)

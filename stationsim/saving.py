@@ -12,15 +12,17 @@ import os
 import shutil
 import tempfile
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from stationsim.errors import OutputError
+from stationsim.tables import COLUMNS, is_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
-
-    import pandas as pd
 
 MANIFEST = "manifest.json"
 FORMATS = ("csv", "parquet", "xlsx")
@@ -180,7 +182,7 @@ def write_tables(
 
 
 def _write_xlsx(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
-    from openpyxl import Workbook  # type: ignore[import-untyped]  # noqa: PLC0415  (an extra)
+    from openpyxl import Workbook  # type: ignore[import-untyped]
 
     book = Workbook(write_only=True)
     for name, table in tables.items():
@@ -231,3 +233,55 @@ def read_manifest(folder: Path) -> dict[str, Any]:
     if not isinstance(facts, dict):
         raise OutputError(f"{folder / MANIFEST}: is not a manifest of results")
     return facts
+
+
+@dataclass(frozen=True)
+class SavedResult:
+    """Results read back from a folder.
+
+    Parameters
+    ----------
+    folder
+        Where they were.
+    manifest
+        What made them.
+    tables
+        The tables by name.
+    """
+
+    folder: Path
+    manifest: Mapping[str, Any]
+    tables: Mapping[str, pd.DataFrame]
+
+
+def load_result(folder: str | Path) -> SavedResult:
+    """Return the tables and the manifest of a folder of results.
+
+    Parameters
+    ----------
+    folder
+        A folder that ``stationsim run`` or :meth:`Result.save` made.
+
+    Raises
+    ------
+    OutputError
+        When there are no results, or a table is missing or cannot be read.
+    """
+    folder = Path(folder)
+    manifest = read_manifest(folder)
+    tables = {}
+    for name, columns in COLUMNS.items():
+        path = folder / f"{name}.csv"
+        text = {c: "str" for c in columns if not is_number(c)}
+        try:
+            table = pd.read_csv(path, dtype=text)
+        except FileNotFoundError as error:
+            raise OutputError(f"{path}: this table is missing") from error
+        except (OSError, ValueError) as error:
+            raise OutputError(f"{path}: cannot be read: {error}") from error
+        missing = [c for c in columns if c not in table.columns]
+        if missing:
+            raise OutputError(f"{path}: has no column '{missing[0]}'")
+        table[list(text)] = table[list(text)].fillna("")
+        tables[name] = table
+    return SavedResult(folder, manifest, tables)

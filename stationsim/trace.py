@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -30,7 +31,7 @@ class PumpRun(NamedTuple):
     machine
         Index of the machine: the electric pumps first, then the engine-driven pump.
     role
-        ``lead``, ``lag``, ``second lag``, ``third lag``, ``standby``, ``hand`` or ``engine-driven``.
+        A role of the vocabulary: ``lead``, ``lag`` ... ``standby``, ``hand``, ``engine-driven``.
     start_s, stop_s
         When [s since the start of the episode].
     volume_m3
@@ -124,8 +125,8 @@ class PowerRow(NamedTuple):
     source
         ``grid`` or the name of the engine-driven pump.
     state
-        ``on`` or ``out`` for the grid; ``stopped``, ``starting``, ``running``, ``failed`` or ``out of fuel`` for
-        the engine.
+        ``on`` or ``out`` for the grid; ``stopped``, ``starting``, ``running``, ``failed`` or
+        ``out of fuel`` for the engine.
     start_s, stop_s
         When [s].
     cause
@@ -254,9 +255,7 @@ def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled
         Times from 0 to the end of the run, never falling [s].
     """
     inflow = trace.inflow
-    seg_t, seg_q, seg_b = (
-        x.tolist() for x in (inflow.start_s, inflow.flow_m3s, inflow.slope_m3s2)
-    )
+    seg_t, seg_q, seg_b = (x.tolist() for x in (inflow.start_s, inflow.flow_m3s, inflow.slope_m3s2))
     leg_t = np.asarray(trace.leg_t_s)
     which_leg = np.clip(np.searchsorted(leg_t, times_s, side="right") - 1, 0, None)
     volume = [0.0] * len(times_s)
@@ -264,7 +263,7 @@ def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled
     segments = np.clip(np.searchsorted(inflow.start_s, leg_t, side="right") - 1, 0, None)
     first = np.searchsorted(which_leg, np.arange(len(leg_t)), side="left").tolist()
     first.append(len(times_s))
-    for leg, (begin, end) in enumerate(zip(first, first[1:], strict=False)):
+    for leg, (begin, end) in enumerate(pairwise(first)):
         if begin == end:
             continue
         lineup = trace.lineups[trace.leg_lineup[leg]]
@@ -311,7 +310,8 @@ def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled
             )
         for n in range(found.sampled, end):
             volume[n] = found.v_m3
-    return _flows_at(trace, cap_m3, times_s, np.asarray(volume), np.asarray(trace.leg_lineup)[which_leg])
+    lineup_of = np.asarray(trace.leg_lineup)[which_leg]
+    return _flows_at(trace, cap_m3, times_s, np.asarray(volume), lineup_of)
 
 
 def _flows_at(

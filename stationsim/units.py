@@ -510,7 +510,6 @@ def _largest_text(kind: Kind) -> str:
 
 def _decimal(exact: Fraction, digits: int) -> str:
     """Return a fraction as a decimal text with many digits."""
-
     context = Context(prec=digits)
     return str(context.divide(Decimal(exact.numerator), Decimal(exact.denominator)))
 

@@ -178,12 +178,12 @@ class March:
             level = v / AREA_M2
             grid_now = not any(a <= t < b for a, b in self.outages)
             if grid and not grid_now:
-                happen("grid", "grid lost", "scenario")
-                trace.alarms.append(AlarmRow("power failed", "grid", t, math.nan, math.nan))
+                happen("grid", "grid lost", "scripted")
+                trace.alarms.append(AlarmRow("power failed", "station", t, math.nan, math.nan))
                 for machine in list(running):
-                    close(machine, "grid lost")
+                    close(machine, "power lost")
             if not grid and grid_now:
-                happen("grid", "grid back", "scenario")
+                happen("grid", "grid back", "scripted")
                 trace.alarms[-1] = trace.alarms[-1]._replace(cleared_s=t)
             grid = grid_now
             lost = {m for m, a, b in self.out if a <= t < b}
@@ -203,16 +203,15 @@ class March:
                     electric.append(machine)
                     happen(station.machine_names()[machine], "start", why)
             elif station.engine_pump and count not in running and level >= 1.9 - 1e-9:
-                running[count] = (t, "engine-driven", "level at engine start 1.90 m")
-                happen("E1", "start", "level at engine start 1.90 m")
+                running[count] = (t, "engine-driven", "grid out, level at start 1.90 m")
+                happen("E1", "start", "grid out, level at start 1.90 m")
             if count in running and level <= 0.9 + 1e-9:
-                close(count, "level at engine stop 0.90 m")
+                close(count, "level at stop 0.90 m")
             if level <= plan.stop_m + 1e-9 and any(m < count for m in running):
                 for machine in [m for m in running if m < count]:
                     close(machine, f"level at stop {plan.stop_m:.2f} m")
                 order = [*order[1:], order[0]]
                 trace.swaps.append((t, tuple(order)))
-                happen("station", "swap", "all pumps stopped")
             out = sum(
                 flow if m < count else station.engine_pump.pump.fixed_flow_m3s for m in running
             )
@@ -287,7 +286,7 @@ class March:
         edges = [0.0, *(x for span in self.outages for x in span), self.end_s]
         for k in range(len(edges) - 1):
             state = "out" if k % 2 else "on"
-            trace.power.append(PowerRow("grid", state, edges[k], edges[k + 1], "scenario"))
+            trace.power.append(PowerRow("grid", state, edges[k], edges[k + 1], "scripted"))
         trace.unavailable = [Unavailable(m, a, b, "out of service") for m, a, b in self.out]
         trace.pumped_m3, trace.end_m3 = totals[0], v
         return trace

@@ -49,7 +49,7 @@ class PeriodicPoints:
         if period is not None:
             if times[-1] < period and not steps:
                 times, flows = np.append(times, period), np.append(flows, flows[0])
-            copies = int(math.ceil(duration_s / period)) + 1
+            copies = math.ceil(duration_s / period) + 1
             if times[-1] >= period:
                 inner = slice(0, -1)
             else:
@@ -107,9 +107,7 @@ def read(name: str) -> tuple[Station, Episode, dict[str, Any]]:
     control = data["control"]
     roles = ("lead", "lag", "second_lag", "third_lag")
     starts = {f"{role}_start_m": z for role, z in zip(roles, control["start"], strict=False)}
-    settings = StagingSettings(
-        stop_m=control["stop"], stagger_s=0.0, **starts
-    )
+    settings = StagingSettings(stop_m=control["stop"], stagger_s=0.0, **starts)
     stagger = data.get("restart_stagger_s", 0.0)
     if stagger:
         settings = StagingSettings(stop_m=control["stop"], stagger_s=stagger, **starts)

@@ -20,12 +20,12 @@ flows = st.floats(1e-6, 2.0)
 def pipes(draw: st.DrawFn) -> Pipe:
     """Any pipe that a scenario could describe."""
     return Pipe(
-        length_m=draw(st.floats(0.0, 5000.0)),
+        length_m=draw(st.just(0.0) | st.floats(0.1, 5000.0)),
         diameter_m=draw(diameters),
         friction=draw(st.sampled_from(["hazen-williams", "darcy-weisbach", "none"])),
         c_factor=draw(st.floats(60.0, 160.0)),
         roughness_m=draw(st.floats(0.0, 3e-3)),
-        fittings_k=draw(st.floats(0.0, 60.0)),
+        fittings_k=draw(st.just(0.0) | st.floats(0.01, 60.0)),
     )
 
 

@@ -108,12 +108,13 @@ def solve_pipe(inputs: Inputs, answer: Answer) -> float:
 
 
 def _point(inputs: Inputs, speed_ratio: float = 1.0) -> OperatingPoint:
-    main = ForceMain((pipe_of(inputs["system"]),), si(*inputs["static"]))
+    level = 3.0  # not the floor, so that the lift is a difference
+    main = ForceMain((pipe_of(inputs["system"]),), level + si(*inputs["static"]))
     units = [
         PumpUnit(f"P{n}", curve_of(given), speed_ratio=speed_ratio)
         for n, given in enumerate(inputs["curves"], start=1)
     ]
-    return operating_point(units, main, 0.0)
+    return operating_point(units, main, level)
 
 
 def _power(inputs: Inputs) -> PowerDraw:

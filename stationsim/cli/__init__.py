@@ -1,4 +1,4 @@
-"""The command line: parse, call, print. One file for each command, imported when it is asked for."""
+"""The command line: parse, call, print. One file for each command, imported when asked for."""
 
 from __future__ import annotations
 
@@ -75,4 +75,4 @@ def main() -> None:
     Begin with:
         stationsim new my-station.toml
         stationsim run my-station.toml
-    """
+    """  # noqa: D301 - \b is click's mark

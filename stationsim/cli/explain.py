@@ -26,7 +26,7 @@ def explain(word: tuple[str, ...]) -> None:
     Examples:
         stationsim explain high level
         stationsim explain control.lag_start
-    """
+    """  # noqa: D301 - \b is click's mark
     from stationsim import vocabulary
     from stationsim.scenario import keys
 

@@ -26,7 +26,7 @@ def new(file: Path | None, *, tank: bool, units: Literal["si", "us"], force: boo
     Examples:
         stationsim new my-station.toml
         stationsim new --tank --units us first-lesson.toml
-    """
+    """  # noqa: D301 - \b is click's mark
     from stationsim.scenario.starter import write_starter
 
     path = file if file is not None else Path("tank.toml" if tank else "station.toml")

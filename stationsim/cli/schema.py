@@ -14,7 +14,7 @@ def schema() -> None:
     \b
     Example:
         stationsim schema > scenario.schema.json
-    """
+    """  # noqa: D301 - \b is click's mark
     from stationsim.scenario.keys import json_schema
 
     click.echo(json.dumps(json_schema(), indent=2, ensure_ascii=False))

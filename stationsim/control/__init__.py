@@ -1,0 +1,1 @@
+"""Decisions only: what a controller and a rotation are, and the built-in ones."""

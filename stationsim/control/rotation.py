@@ -24,7 +24,7 @@ class NoSettings:
 class Fixed:
     """One pump always leads, the others follow in the order of the scenario."""
 
-    Settings = NoSettings
+    Settings: type = NoSettings
 
     def __init__(self, settings: Any) -> None:
         self.settings = settings
@@ -89,7 +89,7 @@ class ClockSettings:
 class Clock(Fixed):
     """The lead changes at set times; a change that falls into a run waits for the stop."""
 
-    Settings: type = ClockSettings
+    Settings = ClockSettings
 
     def __init__(self, settings: ClockSettings) -> None:
         super().__init__(settings)
@@ -115,4 +115,5 @@ class Clock(Fixed):
 
     def _gone(self, clock_s: float) -> int:
         """Return how many set times have gone by; those within a microsecond count."""
-        return math.floor((clock_s - self.settings.at_s + 1e-6) / self.settings.every_s)
+        settings: ClockSettings = self.settings
+        return math.floor((clock_s - settings.at_s + 1e-6) / settings.every_s)

@@ -45,9 +45,7 @@ class StagingSettings:
     stop_m: float = setting(
         "level", meaning="level at which every pump stops; with staged stop, the last one"
     )
-    lag_start_m: float | None = setting(
-        "level", None, meaning="level at which the lag pump starts"
-    )
+    lag_start_m: float | None = setting("level", None, meaning="level at which the lag pump starts")
     second_lag_start_m: float | None = setting(
         "level", None, meaning="level at which a second lag pump starts"
     )
@@ -76,7 +74,9 @@ class StagingSettings:
         choices=(ALL_TOGETHER, LAST_ON_FIRST_OFF, FIRST_ON_FIRST_OFF),
     )
     start_delay_s: float = setting(
-        "duration", 0.0, meaning="how long the level must stay at a start level before a pump starts"
+        "duration",
+        0.0,
+        meaning="how long the level must stay at a start level before a pump starts",
     )
     stop_delay_s: float = setting(
         "duration", 0.0, meaning="how long the level must stay at a stop level before a pump stops"
@@ -127,7 +127,7 @@ class Staging:
             for role, start in zip(self._roles, self._starts, strict=True)
         )
         self._stop_cause = tuple(
-            f"level at stop {stop:.3g} m" if stop == settings.stop_m else f"level at {role} stop {stop:.3g} m"
+            f"level at {'' if stop == settings.stop_m else f'{role} '}stop {stop:.3g} m"
             for role, stop in zip(self._roles, self._stops, strict=True)
         )
 
@@ -182,7 +182,7 @@ class Staging:
         return Decision()
 
     def _rotate(self, occasion: Occasion, now_s: float, seen: Snapshot) -> None:
-        self.order = self.rotation.order(occasion, now_s, seen, self.order) 
+        self.order = self.rotation.order(occasion, now_s, seen, self.order)
 
     def _count_calls(self, now_s: float, level_m: float) -> float:
         """Bring the number of calls up to date; return when a delay ends at the earliest."""
@@ -211,10 +211,11 @@ class Staging:
                 since.pop(n, None)
             else:
                 since.setdefault(n, now_s)
-        while self._calls in since and now_s >= since[self._calls] + self.settings.start_delay_s - _DUE_S:
+        delay_s = self.settings.start_delay_s
+        while self._calls in since and now_s >= since[self._calls] + delay_s - _DUE_S:
             since.pop(self._calls)
             self._calls += 1
-        return min((at + self.settings.start_delay_s for at in since.values()), default=math.inf)
+        return min((at + delay_s for at in since.values()), default=math.inf)
 
     def _delayed_stops(self, now_s: float, level_m: float) -> float:
         since = self._stop_since

@@ -1,0 +1,1 @@
+"""Descriptions of the things that stand in a station."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from stationsim.physics.forcemain import Pipe
@@ -45,7 +45,7 @@ class PumpUnit:
     flow_factor: float = 1.0
     head_factor: float = 1.0
     branch: Pipe | None = None
-    power: PowerDraw = PowerDraw()
+    power: PowerDraw = field(default_factory=PowerDraw)
     min_off_s: float = 0.0
     seal_leak: SealLeakAction = "alarm"
 

@@ -1,0 +1,1 @@
+"""Pure physics on SI floats: no clock, no randomness, no units."""

@@ -113,9 +113,7 @@ def _phi(x: float) -> tuple[float, float, float]:
     return 1.0 + x * p2, p2, p3
 
 
-def _crossing(
-    r: float, b: float, k: float, goal: float, s_most: float
-) -> float:
+def _crossing(r: float, b: float, k: float, goal: float, s_most: float) -> float:
     """Return the time at which a monotone piece has gained ``goal``; it does by ``s_most``."""
     bend = b - k * r
     root = r * r + 2.0 * bend * goal
@@ -153,7 +151,7 @@ def _crossing(
     return s
 
 
-def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole so that it can be compiled)
+def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compiled)
     t: float,
     v: float,
     i: int,
@@ -253,9 +251,8 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole so that it c
         if (v >= cap and direction >= 0) or (v <= 0.0 and direction <= 0):
             s = s_end
             turned = False
-            if v >= cap and r >= 0.0 and b < 0.0 and -r / b < s_end:
-                s, turned = -r / b, True
-            elif v <= 0.0 and r <= 0.0 and b > 0.0 and -r / b < s_end:
+            turns = b < 0.0 if v >= cap else b > 0.0
+            if turns and -r / b < s_end:
                 s, turned = -r / b, True
             t_next = t + s if turned else t_end
             while sample_t[n] < t_next:
@@ -318,9 +315,7 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole so that it c
         else:
             p1, p2, p3 = _phi(-k * s)
             gained = s * (r * p1 + b * s * p2)
-        arrives = direction != 0 and (
-            v + gained >= bound if direction > 0 else v + gained <= bound
-        )
+        arrives = direction != 0 and (v + gained >= bound if direction > 0 else v + gained <= bound)
         if arrives:
             s = _crossing(r, b, k, goal, s)
             t_next = t + s
@@ -408,9 +403,7 @@ def fill_times(
         Volume to be brought from each start [m3]; nought or less gives 0.
     """
     length = np.diff(seg_t)
-    running = np.concatenate(
-        ([0.0], np.cumsum(length * (seg_q[:-1] + 0.5 * seg_b[:-1] * length)))
-    )
+    running = np.concatenate(([0.0], np.cumsum(length * (seg_q[:-1] + 0.5 * seg_b[:-1] * length))))
 
     def total(times: NDArray[np.float64]) -> NDArray[np.float64]:
         where = np.clip(np.searchsorted(seg_t, times, side="right") - 1, 0, None)

@@ -109,7 +109,7 @@ class Pipe:
             Flow, more than nought [m3/s].
         """
         # heavy: only a Darcy-Weisbach pipe pays
-        from fluids.friction import friction_factor  # noqa: PLC0415
+        from fluids.friction import friction_factor
 
         reynolds = self.velocity_ms(flow_m3s) * self.diameter_m / self.viscosity_m2s
         return float(friction_factor(Re=reynolds, eD=self.roughness_m / self.diameter_m))

@@ -19,6 +19,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
 
 from scipy.optimize import brentq
 
@@ -279,6 +281,7 @@ def lay_bands(
     supplies = [_Supply(pump) for pump in pumps]
     count = len(pumps)
 
+    @cache
     def values(volume_m3: float) -> tuple[float, ...]:
         """Return the pumps' flows, then their powers, then the weir's flow."""
         level = well.level_at(volume_m3)
@@ -305,7 +308,7 @@ def lay_bands(
     stretches = [well.volume_at(x) for x in sorted(levels)]
     edges: list[float] = [stretches[0]]
     ends = [0]
-    for low, high in zip(stretches, stretches[1:], strict=False):
+    for low, high in pairwise(stretches):
         if high - low > 1e-9:
             edges.extend(_split(values, low, high, count, fineness))
             ends.append(len(edges) - 1)
@@ -379,7 +382,7 @@ def _move_knots(
             shift[n] = sum(beside) / len(beside) if beside else 0.0
             if is_spill and (exact[n][m] <= 0.0):
                 shift[n] = 0.0
-        for first, last in zip(ends, ends[1:], strict=False):
+        for first, last in pairwise(ends):
             if last - first < 2:
                 continue
             width = [edges[n + 1] - edges[n] for n in range(first, last)]
@@ -387,22 +390,18 @@ def _move_knots(
             given = sum(
                 w * 0.5 * (shift[first + x] + shift[first + x + 1]) for x, w in enumerate(width)
             )
-            inner_weight = sum(
-                0.5 * (width[x - 1] + width[x]) for x in range(1, last - first)
-            )
+            inner_weight = sum(0.5 * (width[x - 1] + width[x]) for x in range(1, last - first))
             more = (wanted - given) / inner_weight
             for n in range(first + 1, last):
                 shift[n] += more
-        knots.append(
-            [max(exact[n][m] + shift[n], 0.0) for n in range(len(edges))]
-        )
+        knots.append([max(exact[n][m] + shift[n], 0.0) for n in range(len(edges))])
     return knots
 
 
 def _as_lineup(
     running: tuple[int, ...], edges: list[float], knots: list[list[float]], count: int
 ) -> Lineup:
-    """Return the bands as lower edges, values there and slopes; neighbours of one slope are joined."""
+    """Return the bands as lower edges, values and slopes; neighbours of one slope are joined."""
     bands = len(edges) - 1
     slopes = [
         [(row[n + 1] - row[n]) / (edges[n + 1] - edges[n]) for n in range(bands)] for row in knots

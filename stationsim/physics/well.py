@@ -246,6 +246,8 @@ class Well:
         if a2 != 0.0:
             for _ in range(60):
                 area = a0 + h * (a1 + h * a2)
+                if area == 0.0:  # at the point of a hopper, a volume that underflows
+                    break
                 step = (h * (a0 + h * (a1 / 2.0 + h * a2 / 3.0)) - rest) / area
                 h -= step
                 if abs(step) <= 4e-16 * h:

@@ -30,7 +30,7 @@ MOST_STARTS_AS_LINE = 150
 _SPANS_H = (1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 168.0)
 _MOST_SPANS = 130
 _MOST_DAYS_AS_SPANS = 1100
-_LEFT_IN, _RIGHT_IN = 1.5, 1.75
+_LEFT_IN, _RIGHT_IN = 0.9, 1.75
 _WIDTH_IN = 11.0
 
 
@@ -97,8 +97,9 @@ def busiest_day(result: Result) -> tuple[float, float, str]:
     edges = np.append(edges, edges[-1] + style.DAY_S)
     count = len(edges) - 1
     spilled, alarms, events, tops = (np.zeros(count) for _ in range(4))
-    for span in result.spills.itertuples():
-        spilled[_day(edges, span.start_s)] += span.volume_m3
+    spills = result.spills
+    for at_s, volume in zip(spills["start_s"], spills["volume_m3"], strict=True):
+        spilled[_day(edges, at_s)] += volume
     for at_s in result.alarms["raised_s"]:
         alarms[_day(edges, at_s)] += 1
     table = result.events
@@ -147,19 +148,21 @@ def _day(edges: Floats, at_s: float) -> int:
 
 def _short(result: Result, system: str) -> Figure:
     end_s = result.trace.end_s
-    tall = [3.3, 1.5, 0.28 * rows.count(result) + 0.1]
-    figure, (level, flows, runs) = _stack(tall, [0.62, 0.28, 0.28])
+    names = rows.row_names(result, (0.0, end_s))
+    tall = [3.3, 1.5, _rows_in(names)]
+    figure, (level, flows, runs) = _stack(tall, [0.62, 0.28, 0.28], names)
     _detail(result, system, (level, flows, runs), (0.0, end_s))
     style.head(figure, f"{result.station.name}: level, flows and runs", _below(result))
     return figure
 
 
 def _long(result: Result, system: str) -> Figure:
-    row = 0.26 * rows.count(result) + 0.1
-    figure, axes = _stack([2.3, 1.2, row, 2.5, 1.2, row], [0.85, 0.28, 0.28, 0.8, 0.28, 0.28])
+    low, high, why = busiest_day(result)
+    names = rows.row_names(result, (0.0, result.trace.end_s))
+    tall = [2.3, 1.2, _rows_in(names), 2.5, 1.2, _rows_in(rows.row_names(result, (low, high)))]
+    figure, axes = _stack(tall, [0.85, 0.28, 0.28, 0.8, 0.28, 0.28], names)
     edges = span_edges(result.trace.end_s)
     _overview(result, system, axes[:3], edges)
-    low, high, why = busiest_day(result)
     _detail(result, system, axes[3:], (low, high))
     axes[3].set_title(why)
     span_h = (edges[1] - edges[0]) / 3600.0
@@ -222,17 +225,22 @@ def _below(result: Result) -> str:
     )
 
 
-def _stack(heights: list[float], gaps: list[float]) -> tuple[Figure, list[Axes]]:
+def _rows_in(names: list[str]) -> float:
+    return 0.26 * len(names) + 0.1
+
+
+def _stack(heights: list[float], gaps: list[float], names: list[str]) -> tuple[Figure, list[Axes]]:
     """Return axes one below the other; a gap stands above each [in]."""
     foot = 0.72
     total = sum(heights) + sum(gaps) + foot
     figure = style.new_figure(_WIDTH_IN, total)
-    wide = _WIDTH_IN - _LEFT_IN - _RIGHT_IN
+    left = max(_LEFT_IN, 0.25 + 0.072 * max(len(name) for name in names))
+    wide = _WIDTH_IN - left - _RIGHT_IN
     axes, y = [], total
     for height, gap in zip(heights, gaps, strict=True):
         y -= gap + height
         axes.append(
-            figure.add_axes((_LEFT_IN / _WIDTH_IN, y / total, wide / _WIDTH_IN, height / total))
+            figure.add_axes((left / _WIDTH_IN, y / total, wide / _WIDTH_IN, height / total))
         )
     return figure, axes
 
@@ -272,7 +280,7 @@ def _detail(
     _finish_flows(flows, flow, float(np.max([drawn.pumped_m3s, drawn.inflow_m3s])))
     rows.draw_runs(runs, result, low, high)
     _share_time_labels(axes)
-    patches = rows.role_patches(result)
+    patches = rows.role_patches(result, (low, high))
     if patches:
         runs.legend(
             handles=patches,

@@ -45,13 +45,15 @@ class Row:
     hatch: str
 
 
-def state_rows(result: Result) -> list[Row]:
+def state_rows(result: Result, ends_s: tuple[float, float]) -> list[Row]:
     """Return the rows below the machines: only those that have anything to show.
 
     Parameters
     ----------
     result
         The run.
+    ends_s
+        From and to of what is shown [s].
     """
     rows = []
     out = outages_s(result)
@@ -66,7 +68,7 @@ def state_rows(result: Result) -> list[Row]:
     if len(spills):
         spans = _spans(spills["start_s"], spills["stop_s"])
         rows.append(Row("spill", spans, style.VERMILION, "xxxx"))
-    return rows
+    return [row for row in rows if _clipped(row.spans_s, *ends_s)]
 
 
 def outages_s(result: Result) -> list[tuple[float, float]]:
@@ -82,15 +84,18 @@ def outages_s(result: Result) -> list[tuple[float, float]]:
     return _spans(out["start_s"], out["stop_s"])
 
 
-def count(result: Result) -> int:
-    """Return how many rows there are.
+def row_names(result: Result, ends_s: tuple[float, float]) -> list[str]:
+    """Return the names of all rows: the machines, then what else stood.
 
     Parameters
     ----------
     result
         The run.
+    ends_s
+        From and to of what is shown [s].
     """
-    return len(result.station.machine_names()) + len(state_rows(result))
+    states = state_rows(result, ends_s)
+    return [*result.station.machine_names(), *(row.name for row in states)]
 
 
 def draw_runs(axes: Axes, result: Result, from_s: float, to_s: float) -> None:
@@ -120,7 +125,7 @@ def draw_runs(axes: Axes, result: Result, from_s: float, to_s: float) -> None:
                 if end - begin > 0.011 * len(role) * (to_s - from_s):
                     _write(axes, result, 0.5 * (begin + end), y, role)
     _draw_states(axes, result, len(names), (from_s, to_s))
-    _finish(axes, result)
+    _finish(axes, row_names(result, (from_s, to_s)))
 
 
 def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
@@ -153,8 +158,9 @@ def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
             linewidth=0.0,
         )
         axes.axhline(foot, color=style.GREY, linewidth=0.5)
-    _draw_states(axes, result, len(names), (float(edges_s[0]), float(edges_s[-1])))
-    _finish(axes, result)
+    ends_s = (float(edges_s[0]), float(edges_s[-1]))
+    _draw_states(axes, result, len(names), ends_s)
+    _finish(axes, row_names(result, ends_s))
 
 
 def by_span(runs: pd.DataFrame, edges_s: Floats, amounts: Floats) -> Floats:
@@ -178,23 +184,28 @@ def by_span(runs: pd.DataFrame, edges_s: Floats, amounts: Floats) -> Floats:
     return found
 
 
-def role_patches(result: Result) -> list[Patch]:
+def role_patches(result: Result, ends_s: tuple[float, float]) -> list[Patch]:
     """Return what a legend needs to explain the roles that ran, in the order of the vocabulary.
 
     Parameters
     ----------
     result
         The run.
+    ends_s
+        From and to of what is shown [s].
     """
-    ran = set(result.pump_runs["role"].unique())
+    low, high = ends_s
+    runs = result.pump_runs
+    ran = set(runs.loc[(runs["stop_s"] >= low) & (runs["start_s"] <= high), "role"])
+    looks = [(role, look) for role, look in style.ROLES.items() if role in ran]
+    looks += [(role, style.OTHER_ROLE) for role in sorted(ran - set(style.ROLES))]
     patches = [
         Patch(
             facecolor=look.face, hatch=look.hatch, edgecolor=style.DARK, linewidth=0.6, label=role
         )
-        for role, look in style.ROLES.items()
-        if role in ran
+        for role, look in looks
     ]
-    if result.trace.unavailable:
+    if any(u.start_s <= high and u.stop_s >= low for u in result.trace.unavailable):
         patches.append(
             Patch(facecolor="none", edgecolor=style.GREY, linewidth=0.8, label="cannot be run")
         )
@@ -249,14 +260,12 @@ def _draw_unavailable(axes: Axes, result: Result, y: int, ends_s: tuple[float, f
 
 
 def _draw_states(axes: Axes, result: Result, first: int, ends_s: tuple[float, float]) -> None:
-    for k, row in enumerate(state_rows(result)):
+    for k, row in enumerate(state_rows(result, ends_s)):
         spans = _clipped(row.spans_s, *ends_s)
-        if spans:
-            _bars(axes, result, spans, first + k, style.RoleLook(row.face, row.hatch, 0.55))
+        _bars(axes, result, spans, first + k, style.RoleLook(row.face, row.hatch, 0.55))
 
 
-def _finish(axes: Axes, result: Result) -> None:
-    names = [*result.station.machine_names(), *(row.name for row in state_rows(result))]
+def _finish(axes: Axes, names: list[str]) -> None:
     axes.set_ylim(len(names) - 0.45, -0.55)
     axes.set_yticks(range(len(names)), names)
     axes.tick_params(axis="y", length=0)

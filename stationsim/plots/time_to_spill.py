@@ -34,7 +34,7 @@ def time_to_spill_figure(result: Result, system: str = "si") -> Figure:
     """
     with style.styled():
         figure = style.new_figure(_WIDTH_IN, _HEIGHT_IN)
-        axes = figure.add_axes((0.075, 0.15, 0.905, 0.665))
+        axes = figure.add_axes((0.075, 0.16, 0.875, 0.685))
         title = f"{result.station.name}: time to spill if all pumping stopped at that moment"
         if result.station.spillway is None:
             _say(axes, "No point of spill was given, so there is no time to spill.")
@@ -85,16 +85,16 @@ def _draw(axes: Axes, result: Result, system: System, *, long: bool) -> None:
             low, high, facecolor="none", edgecolor=style.VERMILION, hatch="xxxx", linewidth=0.0
         )
     top = float(np.max(left_s[known])) / per
-    axes.set_ylim(0.0, 1.12 * top if top > 0.0 else 1.0)
+    axes.set_ylim(0.0, 1.22 * top if top > 0.0 else 1.0)
     axes.set_ylabel(f"time to spill [{'h' if hours else 'min'}]")
     if not np.all(known):
         axes.text(
-            0.995,
-            0.99,
+            1.0,
+            1.015,
             "gaps: never, as far as the inflow is known",
             transform=axes.transAxes,
             ha="right",
-            va="top",
+            va="bottom",
             fontsize=8.0,
             color=style.DARK,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
@@ -116,14 +116,19 @@ def _mark_least(axes: Axes, result: Result, system: System, per: float) -> None:
     axes.annotate(
         text,
         (x, least_s / per),
-        xytext=(26.0 if right else -26.0, 20.0),
-        textcoords="offset points",
+        xytext=(x, 0.985 * axes.get_ylim()[1]),
         ha="left" if right else "right",
-        va="bottom",
+        va="top",
         fontsize=9.0,
         weight="bold",
         bbox={"facecolor": "white", "edgecolor": style.DARK, "linewidth": 0.6, "pad": 2.5},
-        arrowprops={"arrowstyle": "-", "color": style.DARK, "linewidth": 0.8},
+        arrowprops={
+            "arrowstyle": "-",
+            "color": style.BLACK,
+            "linewidth": 1.0,
+            "relpos": (0.0 if right else 1.0, 0.0),
+            "shrinkA": 0.0,
+        },
     )
 
 

@@ -8,56 +8,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path as FilePath
-from typing import Any, Literal
+from typing import Any
 
 from stationsim.control.contract import ControlPlan, controller_class, rotation_class
 from stationsim.episode import Episode, ScriptedEvent
-from stationsim.equipment.engine_pump import EnginePump
-from stationsim.equipment.pumps import PumpUnit
 from stationsim.errors import InputError
 from stationsim.findings import Finding
 from stationsim.inflow.daily import Constant, Daily
 from stationsim.inflow.segments import InflowSource
 from stationsim.inflow.storm import Hydrograph
 from stationsim.physics import well as wells
-from stationsim.physics.forcemain import ForceMain, Pipe
-from stationsim.physics.pumps import FlowTable, HeadCurve, PowerDraw
 from stationsim.physics.spill import Spillway
 from stationsim.records.inflow_csv import read_inflow_csv
 from stationsim.scenario import schema as s
+from stationsim.scenario.built import Built
 from stationsim.scenario.events import EventTextError, read_event, read_moment
+from stationsim.scenario.machines import make_engine, make_force_main, make_pump
 from stationsim.scenario.settings import make_settings
 from stationsim.station import AlarmSettings, Station
-
-_WATER_15C_M2S = 1.14e-6
-
-
-@dataclass
-class Built:
-    """What came of building.
-
-    Parameters
-    ----------
-    station, episode
-        None when something was refused.
-    findings
-        What was refused, and what is worth telling.
-    files
-        Data files that were read.
-    """
-
-    station: Station | None = None
-    episode: Episode | None = None
-    findings: list[Finding] = field(default_factory=list)
-    files: list[FilePath] = field(default_factory=list)
-
-    def refuse(
-        self, place: str, reason: str, value: str = "", limit: str = "", fix: str = ""
-    ) -> None:
-        """Note an error."""
-        self.findings.append(Finding(place, "error", reason, value, limit, fix))
 
 
 def build(
@@ -89,14 +60,14 @@ def build(
     if above_floor is None:
         return built
     well = _well(scenario, above_floor, built)
-    pumps = tuple(_pump(key, part, f"pump.{key}", built) for key, part in scenario.pump.items())
-    engine = _engine(scenario.engine_pump, above_floor, built)
+    pumps = tuple(make_pump(key, part, f"pump.{key}", built) for key, part in scenario.pump.items())
+    engine = make_engine(scenario.engine_pump, above_floor, built)
     machines = [pump.name for pump in pumps]
     if engine is not None:
         if engine.pump.name in machines:
             built.refuse("engine_pump.name", f"'{engine.pump.name}' is a name of another pump")
         machines.append(engine.pump.name)
-    force_main = _force_main(scenario.force_main, above_floor, built)
+    force_main = make_force_main(scenario.force_main, above_floor, built)
     plan = _plan(control, rotation, above_floor, built)
     inflow = _inflow(scenario, folder, built)
     events = _events(scenario, machines, built)
@@ -228,7 +199,7 @@ def _area_table(
     if levels[0] > levels[-1]:  # depths below the cover are naturally written downwards
         levels.reverse()
         areas.reverse()
-    for one, next_one in zip(levels, levels[1:], strict=False):
+    for one, next_one in pairwise(levels):
         if next_one <= one:
             built.refuse(f"{place}.levels", "do not rise all the way", f"{next_one:g} m")
             return ()
@@ -236,207 +207,6 @@ def _area_table(
         built.refuse(f"{place}.levels", "begin below the floor", f"{levels[0]:g} m", "0 m")
         return ()
     return wells.table(levels, areas, steps=part.between == "steps")
-
-
-def _pump(name: str, part: s.MachinePart, place: str, built: Built) -> PumpUnit:
-    curve = None if part.curve is None else _curve(part.curve, f"{place}.curve", built)
-    if part.flow is not None and part.curve is not None:
-        built.refuse(f"{place}.flow", "a flow and a curve are two answers", fix="keep one of them")
-    electric = isinstance(part, s.PumpPart)
-    return PumpUnit(
-        name=name,
-        curve=curve,
-        fixed_flow_m3s=part.flow,
-        speed_ratio=part.speed,
-        flow_factor=part.flow_factor,
-        head_factor=part.head_factor,
-        branch=None if part.branch is None else _pipe(part.branch, f"{place}.branch", built),
-        power=_power(part, place, built) if isinstance(part, s.PumpPart) else PowerDraw(),
-        min_off_s=part.min_off_time if isinstance(part, s.PumpPart) else 0.0,
-        seal_leak=part.seal_leak if electric else "alarm",
-    )
-
-
-def _curve(part: s.CurvePart, place: str, built: Built) -> HeadCurve | None:
-    by_points = part.flow is not None or part.head is not None
-    coefficients = (part.shutoff_head, part.linear, part.square)
-    by_coefficients = any(one is not None for one in coefficients)
-    if by_points == by_coefficients:
-        built.refuse(
-            place,
-            "points and coefficients are both given" if by_points else "is empty",
-            limit="{flow = [...], head = [...]} or {shutoff_head, linear, square}",
-        )
-        return None
-    if by_points:
-        return _curve_by_points(part.flow, part.head, place, built)
-    if part.shutoff_head is None:
-        built.refuse(f"{place}.shutoff_head", "is missing", fix="add it")
-        return None
-    linear, square = part.linear or 0.0, part.square or 0.0
-    for key, value in (("linear", linear), ("square", square)):
-        if value > 0.0:
-            built.refuse(
-                f"{place}.{key}",
-                "the head would rise with the flow",
-                f"{value:g} in SI",
-                "nought or negative",
-                "turn its sign",
-            )
-            return None
-    if linear == 0.0 and square == 0.0:
-        built.refuse(place, "the head does not fall with the flow", fix="give linear or square")
-        return None
-    return HeadCurve.from_coefficients(part.shutoff_head, linear, square)
-
-
-def _curve_by_points(
-    flows: list[float] | None, heads: list[float] | None, place: str, built: Built
-) -> HeadCurve | None:
-    if flows is None or heads is None:
-        missing = "flow" if flows is None else "head"
-        built.refuse(f"{place}.{missing}", "is missing", fix="add it")
-        return None
-    if len(flows) != len(heads):
-        built.refuse(
-            f"{place}.head", "flows and heads are not as many", f"{len(heads)}", f"{len(flows)}"
-        )
-        return None
-    if flows[0] != 0.0:
-        built.refuse(
-            f"{place}.flow",
-            "does not begin at no flow",
-            _flow(flows[0]),
-            "0 L/s",
-            "add the shut-off head as the first point",
-        )
-        return None
-    for i in range(1, len(flows)):
-        if flows[i] <= flows[i - 1]:
-            built.refuse(f"{place}.flow", "does not rise all the way", _flow(flows[i]))
-            return None
-        if heads[i] >= heads[i - 1]:
-            built.refuse(
-                f"{place}.head",
-                f"the head does not fall between {_flow(flows[i - 1])} and {_flow(flows[i])}",
-                f"{heads[i - 1]:g} m, then {heads[i]:g} m",
-                "a head that falls with the flow",
-                "check the sheet; drop the points on the left of the highest head",
-            )
-            return None
-    return HeadCurve.from_points(flows, heads)
-
-
-def _power(part: s.PumpPart, place: str, built: Built) -> PowerDraw:
-    given = [
-        key for key in ("power", "power_curve", "efficiency") if getattr(part, key) is not None
-    ]
-    if len(given) > 1:
-        built.refuse(
-            f"{place}.{given[1]}", f"{' and '.join(given)} are two answers", fix="keep one"
-        )
-    if part.motor_efficiency is not None and part.efficiency is None:
-        built.refuse(
-            f"{place}.motor_efficiency", "has no effect without 'efficiency'", fix="take it out"
-        )
-    curve = part.power_curve
-    efficiency = part.efficiency
-    if efficiency is not None and max(efficiency.efficiency) <= 0.0:
-        built.refuse(f"{place}.efficiency", "is nowhere more than nought")
-    return PowerDraw(
-        input_w=part.power,
-        input_curve=None
-        if curve is None
-        else _table(curve.flow, curve.power, f"{place}.power_curve", built),
-        efficiency=None
-        if efficiency is None
-        else _table(efficiency.flow, efficiency.efficiency, f"{place}.efficiency", built),
-        motor_efficiency=1.0 if part.motor_efficiency is None else part.motor_efficiency,
-    )
-
-
-def _table(flows: list[float], values: list[float], place: str, built: Built) -> FlowTable:
-    if len(flows) != len(values):
-        built.refuse(place, "its two lists are not as many", f"{len(flows)} and {len(values)}")
-    elif any(later <= one for one, later in zip(flows, flows[1:], strict=False)):
-        built.refuse(f"{place}.flow", "does not rise all the way")
-    return FlowTable(tuple(flows), tuple(values))
-
-
-def _pipe(part: s.PipePart, place: str, built: Built) -> Pipe:
-    return _make_pipe(
-        part, part.length, part.diameter, part.friction, part.fittings_k, place, built
-    )
-
-
-def _make_pipe(
-    part: s.PipePart | s.ForceMainPart,
-    length: float,
-    diameter: float,
-    friction: Literal["hazen-williams", "darcy-weisbach", "none"],
-    fittings_k: float,
-    place: str,
-    built: Built,
-) -> Pipe:
-    used = {"hazen-williams": ("c_factor",), "darcy-weisbach": ("roughness", "viscosity")}
-    for key in ("c_factor", "roughness", "viscosity"):
-        if getattr(part, key) is not None and key not in used.get(friction, ()):
-            built.refuse(
-                f"{place}.{key}",
-                f'has no effect with friction = "{friction}"',
-                fix="take it out, or choose the other formula",
-            )
-    return Pipe(
-        length_m=length,
-        diameter_m=diameter,
-        friction=friction,
-        c_factor=120.0 if part.c_factor is None else part.c_factor,
-        roughness_m=part.roughness or 0.0,
-        viscosity_m2s=_WATER_15C_M2S if part.viscosity is None else part.viscosity,
-        fittings_k=fittings_k,
-    )
-
-
-def _force_main(
-    part: s.ForceMainPart | None, above_floor: Callable[[float], float], built: Built
-) -> ForceMain | None:
-    if part is None:
-        return None
-    own = ("length", "diameter", "friction", "c_factor", "roughness", "viscosity", "fittings_k")
-    given = [key for key in own if getattr(part, key) is not None]
-    pipes: tuple[Pipe, ...] = ()
-    if part.pipe is not None:
-        if given:
-            built.refuse(
-                f"force_main.{given[0]}",
-                "belongs to a single pipe, and named pipes are given",
-                fix="move it into [force_main.pipe.NAME]",
-            )
-        pipes = tuple(_pipe(one, f"force_main.pipe.{key}", built) for key, one in part.pipe.items())
-    elif part.length is None or part.diameter is None:
-        missing = "length" if part.length is None else "diameter"
-        built.refuse(f"force_main.{missing}", "is missing", fix="add it, or [force_main.pipe.NAME]")
-    else:
-        friction = part.friction or "hazen-williams"
-        k = part.fittings_k or 0.0
-        pipes = (_make_pipe(part, part.length, part.diameter, friction, k, "force_main", built),)
-    return ForceMain(pipes, above_floor(part.discharge))
-
-
-def _engine(
-    part: s.EnginePumpPart | None, above_floor: Callable[[float], float], built: Built
-) -> EnginePump | None:
-    if part is None:
-        return None
-    return EnginePump(
-        pump=_pump(part.name, part, "engine_pump", built),
-        start_level_m=above_floor(part.start),
-        stop_level_m=above_floor(part.stop),
-        start_delay_s=part.start_delay,
-        at_grid_return=part.at_grid_return,
-        fuel_m3_per_s=part.fuel_rate,
-        tank_m3=math.inf if part.tank is None else part.tank,
-    )
 
 
 def _plan(
@@ -485,7 +255,7 @@ def _source(
             built.refuse(f"{place}.at", str(error), f'"{part.at}"')
             return None
         times, flows = zip(*part.points, strict=True)
-        if any(later < one for one, later in zip(times, times[1:], strict=False)):
+        if any(later < one for one, later in pairwise(times)):
             built.refuse(f"{place}.points", "their times do not rise")
             return None
         return Hydrograph(at_s, tuple(times), tuple(flows))
@@ -603,7 +373,3 @@ def _event_text(part: s.EventPart, place: str, built: Built) -> str | None:
         return None
     lasting = "" if part.for_ is None else f" for {part.for_}"
     return f"{part.at} {part.what}{lasting}{' until reset' if part.until_reset else ''}"
-
-
-def _flow(flow_m3s: float) -> str:
-    return f"{flow_m3s * 1000.0:g} L/s"

@@ -34,6 +34,7 @@ _WHEN = re.compile(
     re.VERBOSE,
 )
 _AFTER = re.compile(r"after\s+(?P<delay>[\d.+-][\d.eE+-]*\s*[A-Za-z]+(?:\s+[\d.]+\s*[A-Za-z]+)*)")
+_BARE_NUMBER = re.compile(r"[\d.eE+-]+")
 _DURATION_END = re.compile(r"\s+for\s+(?P<time>.+)$")
 _UNTIL_RESET = re.compile(r"\s+until\s+reset$")
 
@@ -127,17 +128,17 @@ def read_moment(text: str, start: datetime) -> float:
 def _split_moment(text: str, start: datetime) -> tuple[float, str]:
     after = _AFTER.match(text)
     if after:
-        words = after.group("delay").split()
-        for size in range(len(words), 0, -1):
+        words = text[after.start("delay") :].split()
+        shortest = 2 if _BARE_NUMBER.fullmatch(words[0]) else 1
+        for size in range(len(after.group("delay").split()), shortest - 1, -1):
             # the longest reading counts: "after 1 d 2 h P2 off" must leave "P2 off"
             try:
                 at_s = units.parse(" ".join(words[:size]), "duration")
             except QuantityError as error:
-                if size == 1:
+                if size == shortest:
                     raise EventTextError(str(error)) from error
                 continue
-            rest = text[after.start("delay") :].split()
-            return at_s, " ".join(rest[size:])
+            return at_s, " ".join(words[size:])
     found = _WHEN.match(text)
     if not found:
         message = f"'{text}' does not begin with a time; {_WHEN_ACCEPTED}"

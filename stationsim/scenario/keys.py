@@ -17,7 +17,7 @@ from stationsim.control.contract import (
     rotation_class,
 )
 from stationsim.errors import PlugInError
-from stationsim.scenario.lines import Path
+from stationsim.scenario.lines import Path, split_path
 from stationsim.scenario.schema import Scenario, Table
 from stationsim.scenario.settings import settings_table
 
@@ -100,8 +100,6 @@ def explain_key(text: str) -> list[KeyEntry]:
     text
         A dotted path such as ``control.lag_start``, ``pump.P1.flow`` or ``pump.flow``.
     """
-    from stationsim.scenario.lines import split_path
-
     places: list[tuple[str, Any, FieldInfo | None]] = [("", Scenario, None)]
     for key in split_path(text):
         places = [found for place in places for found in _step(*place, key)]
@@ -261,7 +259,7 @@ def _entry(place: str, annotation: Any, info: FieldInfo | None) -> KeyEntry:
         if _is_model(option):
             keys.extend(key for key in _fields(option) if key not in keys)
             if place.endswith(".NAME"):
-                meaning = (option.__doc__ or "").strip() if not meaning else meaning
+                meaning = meaning or (option.__doc__ or "").strip()
         elif get_origin(option) is dict:
             accepts.append("named tables")
             for below in _bare(get_args(option)[1]):
@@ -302,7 +300,7 @@ def _accepts(option: Any) -> str:
     return names.get(option, "a value")
 
 
-def _schema_words(schema: dict[str, Any]) -> str:
+def _schema_words(schema: dict[str, Any]) -> str:  # noqa: PLR0911 - one for each kind
     if "x-units" in schema:
         sample = schema["examples"][0]
         return f'{schema["x-quantity"]} as text with its unit ({schema["x-units"]}): "{sample}"'

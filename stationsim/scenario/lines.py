@@ -8,7 +8,7 @@ table, say) and then gives that of the table around it.
 from __future__ import annotations
 
 import re
-import tomllib
+from typing import TYPE_CHECKING
 
 Path = tuple[str, ...]
 
@@ -16,6 +16,9 @@ _HEADER = re.compile(r"^\s*\[\[?([^\]]+)\]\]?\s*(#.*)?$")
 _KEY = re.compile(
     r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*="""
 )
+
+if TYPE_CHECKING:
+    import tomllib
 _PIECE = re.compile(r"""[A-Za-z0-9_-]+|"[^"]*"|'[^']*'""")
 _STRING = re.compile(r'"(?:\\.|[^"\\])*"|\'[^\']*\'')
 

@@ -17,23 +17,27 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from pydantic import ValidationError
 
 from stationsim.control.contract import CONTROLLERS, ROTATIONS
-from stationsim.episode import Episode
 from stationsim.errors import InputError, PlugInError, ScenarioError
 from stationsim.findings import Finding
 from stationsim.inflow.segments import total_inflow
 from stationsim.scenario import lines, overrides
-from stationsim.scenario.build import Built, build
+from stationsim.scenario.build import build
+from stationsim.scenario.case import Case
 from stationsim.scenario.keys import table_class
 from stationsim.scenario.refusals import findings_of
-from stationsim.scenario.rules import Case, check
+from stationsim.scenario.rules import check
 from stationsim.scenario.schema import Scenario, Table
-from stationsim.station import Station
-from stationsim.units import System
+
+if TYPE_CHECKING:
+    from stationsim.episode import Episode
+    from stationsim.scenario.built import Built
+    from stationsim.station import Station
+    from stationsim.units import System
 
 MOST_BYTES = 5_000_000
 """A scenario file larger than this is taken for something else."""
@@ -276,12 +280,11 @@ def _add_once(findings: list[Finding], document: Mapping[str, Any], found: list[
 
 
 def _drop(document: Any, location: Sequence[int | str]) -> None:
+    """Take out the key at a location, whose path may hold names of variants."""
     node = document
     for key in location[:-1]:
-        if isinstance(node, dict) and key in node:
-            node = node[key]
-        elif isinstance(node, list) and isinstance(key, int):
-            node = node[key]
+        known = key in node if isinstance(node, dict) else isinstance(key, int)
+        node = node[key] if known else node
     if isinstance(node, dict):
         node.pop(location[-1], None)
 
@@ -298,14 +301,8 @@ def _settings(document: dict[str, Any], part: str, found: list[Finding]) -> Tabl
         reason = "is missing" if kind is None else "must be text"
         found.append(Finding(f"{part}.kind", "error", reason, limit=accepted, fix="add it"))
         return None
-    try:
-        model = table_class(part, kind)
-    except PlugInError as error:
-        found.append(Finding(f"{part}.kind", "error", str(error)))
-        return None
-    except Exception as error:  # noqa: BLE001 - whatever somebody's module raises when imported
-        reason = f"the module of '{kind}' fails when it is imported: {error!r}"
-        found.append(Finding(f"{part}.kind", "error", reason))
+    model = _model(part, kind, found)
+    if model is None:
         return None
     try:
         return model.model_validate(table)
@@ -315,6 +312,18 @@ def _settings(document: dict[str, Any], part: str, found: list[Finding]) -> Tabl
             return None
         known = {key: value for key, value in table.items() if key in model.model_fields}
         return model.model_validate(known)
+
+
+def _model(part: str, kind: str, found: list[Finding]) -> type[Table] | None:
+    """Return what reads the settings of a controller or rotation, or say why it cannot be had."""
+    try:
+        return table_class(part, kind)
+    except PlugInError as error:
+        reason = str(error)
+    except Exception as error:  # noqa: BLE001 - whatever somebody's module raises when imported
+        reason = f"the module of '{kind}' fails when it is imported: {error!r}"
+    found.append(Finding(f"{part}.kind", "error", reason))
+    return None
 
 
 def _placed(one: Finding, file: Path, text: str, origins: Mapping[lines.Path, str]) -> Finding:

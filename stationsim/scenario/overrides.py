@@ -133,7 +133,7 @@ def _write_table(table: Mapping[str, Any], path: Path, lines: list[str]) -> None
             _write_table(value, (*path, key), lines)
 
 
-def _write_value(value: Any) -> str:
+def _write_value(value: Any) -> str:  # noqa: PLR0911 - one for each TOML type
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

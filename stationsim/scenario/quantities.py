@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import date, datetime, timezone
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import PlainValidator, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stationsim import units
 from stationsim.errors import QuantityError
@@ -39,10 +40,9 @@ def refuse(reason: str, accepted: str = "", fix: str = "") -> PydanticCustomErro
     )
 
 
-def quantity(
-    kind: units.Kind, low: float, high: float, unit: str, example: str, *, open_low: bool = False
-) -> Any:
-    """Return an annotated float that reads text with a unit.
+@dataclass(frozen=True)
+class Quantity:
+    """Reads text with a unit as a float in SI.
 
     Parameters
     ----------
@@ -58,33 +58,54 @@ def quantity(
         True when ``low`` itself is not accepted.
     """
 
-    def read(value: object) -> float:
+    kind: units.Kind
+    low: float
+    high: float
+    unit: str
+    example: str
+    open_low: bool = False
+
+    def read(self, value: object) -> float:
+        """Return the value in SI, or say what is wrong with it."""
         if not isinstance(value, str):
             found = "a plain number" if _is_number(value) else _what(value)
-            reason = f"{found} where {_a(kind)} with its unit is needed"
-            fix = f'write it as text, such as "{example}"'
-            raise refuse(reason, units.accepted(kind), fix)
+            reason = f"{found} where {_a(self.kind)} with its unit is needed"
+            fix = f'write it as text, such as "{self.example}"'
+            raise refuse(reason, units.accepted(self.kind), fix)
         try:
-            number = units.parse(value, kind)
+            number = units.parse(value, self.kind)
         except QuantityError as error:
             raise refuse(str(error)) from error
-        if number < low or number > high or (open_low and number == low):
-            edges = [f"{units.from_si(edge, unit, kind):.6g}" for edge in (low, high)]
-            word = "more than" if open_low else "from"
-            raise refuse(f"{kind} out of range", f"{word} {edges[0]} to {edges[1]} {unit}")
+        if number < self.low or number > self.high or (self.open_low and number == self.low):
+            low, high = (
+                f"{units.from_si(edge, self.unit, self.kind):.6g}" for edge in (self.low, self.high)
+            )
+            word = "more than" if self.open_low else "from"
+            raise refuse(f"{self.kind} out of range", f"{word} {low} to {high} {self.unit}")
         return number
 
-    schema = {
-        "type": "string",
-        "examples": [example],
-        "x-quantity": kind,
-        "x-units": units.accepted(kind),
-    }
-    return Annotated[float, PlainValidator(read), WithJsonSchema(schema)]
+    @property
+    def json_schema(self) -> dict[str, Any]:
+        """What the JSON Schema says of it."""
+        return {
+            "type": "string",
+            "examples": [self.example],
+            "x-quantity": self.kind,
+            "x-units": units.accepted(self.kind),
+        }
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
+        del source, handler
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        del schema, handler
+        return self.json_schema
 
 
-def number(low: float, high: float, *, open_low: bool = False, percent: bool = False) -> Any:
-    """Return an annotated float that reads a plain number.
+@dataclass(frozen=True)
+class Number:
+    """Reads a plain number.
 
     Parameters
     ----------
@@ -96,28 +117,45 @@ def number(low: float, high: float, *, open_low: bool = False, percent: bool = F
         True when ``"96 %"`` is read too.
     """
 
-    def read(value: object) -> float:
+    low: float
+    high: float
+    open_low: bool = False
+    percent: bool = False
+
+    def read(self, value: object) -> float:
+        """Return the number, or say what is wrong with it."""
         found = value
-        if percent and isinstance(value, str) and value.strip().endswith("%"):
+        if self.percent and isinstance(value, str) and value.strip().endswith("%"):
             try:
                 found = float(value.strip()[:-1]) / 100.0
             except ValueError:
                 found = value
         if isinstance(found, bool) or not isinstance(found, int | float):
-            accepted = "a plain number" + (' or a share such as "96 %"' if percent else "")
+            accepted = "a plain number" + (' or a share such as "96 %"' if self.percent else "")
             raise refuse(f"{_what(value)} where a number is needed", accepted)
         if not math.isfinite(found):
             raise refuse(f"'{found}' is not a finite number")
-        if found < low or found > high or (open_low and found == low):
-            word = "more than" if open_low else "from"
-            raise refuse("number out of range", f"{word} {low:g} to {high:g}")
+        if found < self.low or found > self.high or (self.open_low and found == self.low):
+            word = "more than" if self.open_low else "from"
+            raise refuse("number out of range", f"{word} {self.low:g} to {self.high:g}")
         return float(found)
 
-    schema: dict[str, Any] = {"type": "number", "maximum": high}
-    schema["exclusiveMinimum" if open_low else "minimum"] = low
-    if percent:
-        schema = {"anyOf": [schema, {"type": "string", "examples": ["96 %"]}]}
-    return Annotated[float, PlainValidator(read), WithJsonSchema(schema)]
+    @property
+    def json_schema(self) -> dict[str, Any]:
+        """What the JSON Schema says of it."""
+        schema: dict[str, Any] = {"type": "number", "maximum": self.high}
+        schema["exclusiveMinimum" if self.open_low else "minimum"] = self.low
+        if self.percent:
+            return {"anyOf": [schema, {"type": "string", "examples": ["96 %"]}]}
+        return schema
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
+        del source, handler
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        del schema, handler
+        return self.json_schema
 
 
 def _read_count(value: object) -> int:
@@ -161,12 +199,12 @@ def _read_moment(value: object) -> datetime:
         except ValueError as error:
             raise refuse(f"'{value}' is no date and time of the calendar", _MOMENT) from error
     elif isinstance(value, date) and not isinstance(value, datetime):
-        moment = datetime(value.year, value.month, value.day)  # noqa: DTZ001
+        moment = datetime(value.year, value.month, value.day)
     if not isinstance(moment, datetime):
         raise refuse(f"{_what(value)} where a date and time is needed", _MOMENT)
     if not 1900 <= moment.year <= 2200:
         raise refuse("year out of range", "from 1900 to 2200")
-    return moment if moment.tzinfo is not None else moment.replace(tzinfo=timezone.utc)
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
 
 
 _MOMENT = '"2027-03-01T06:30+01:00": date, time, offset from UTC'
@@ -181,40 +219,41 @@ def _read_name(value: object) -> str:
     return text
 
 
-Level = quantity("length", -1000.0, 10_000.0, "m", "1.50 m")
-Height = quantity("length", 0.0, 200.0, "m", "5.0 m", open_low=True)
-Span = quantity("length", 0.0, 100.0, "m", "3.0 m", open_low=True)
-SpanOrNone = quantity("length", 0.0, 100.0, "m", "0.6 m")
-WeirLength = quantity("length", 0.0, 1000.0, "m", "1.0 m", open_low=True)
-PipeLength = quantity("length", 0.0, 200_000.0, "m", "850 m")
-PipeDiameter = quantity("length", 0.005, 10.0, "m", "200 mm")
-Roughness = quantity("length", 0.0, 0.1, "m", "0.15 mm")
-Viscosity = quantity("viscosity", 1e-8, 1e-2, "m2/s", "1.14e-6 m2/s")
-Head = quantity("length", 0.0, 2000.0, "m", "24 m")
-ShutoffHead = quantity("length", 0.0, 2000.0, "m", "24 m", open_low=True)
-HeadPerFlow = quantity("head per flow", -1e8, 1e8, "m/(m3/s)", "-40 m/(m3/s)")
-HeadPerFlowSquared = quantity(
-    "head per flow squared", -1e11, 1e11, "m/(m3/s)^2", "-5600 m/(m3/s)^2"
-)
-Area = quantity("area", 0.0, 1e6, "m2", "7.07 m2", open_low=True)
-Volume = quantity("volume", 0.0, 1e7, "m3", "20 m3", open_low=True)
-FuelVolume = quantity("volume", 0.0, 1000.0, "m3", "200 L")
-Flow = quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")
-FlowOfPump = quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s", open_low=True)
-FuelRate = quantity("flow", 0.0, 0.01, "m3/s", "8 L/h")
-Power = quantity("power", 0.0, 1e8, "W", "22 kW")
-Delay = quantity("duration", 0.0, 7 * 86400.0, "s", "10 s")
-Duration = quantity("duration", 0.0, 20 * YEAR_S, "d", "7 d", open_low=True)
-Elapsed = quantity("duration", 0.0, 20 * YEAR_S, "d", "2 h")
-Interval = quantity("duration", 1.0, 31 * 86400.0, "s", "5 min")
+Level = Annotated[float, Quantity("length", -1000.0, 10_000.0, "m", "1.50 m")]
+Height = Annotated[float, Quantity("length", 0.0, 200.0, "m", "5.0 m", open_low=True)]
+Span = Annotated[float, Quantity("length", 0.0, 100.0, "m", "3.0 m", open_low=True)]
+SpanOrNone = Annotated[float, Quantity("length", 0.0, 100.0, "m", "0.6 m")]
+WeirLength = Annotated[float, Quantity("length", 0.0, 1000.0, "m", "1.0 m", open_low=True)]
+PipeLength = Annotated[float, Quantity("length", 0.0, 200_000.0, "m", "850 m")]
+PipeDiameter = Annotated[float, Quantity("length", 0.005, 10.0, "m", "200 mm")]
+Roughness = Annotated[float, Quantity("length", 0.0, 0.1, "m", "0.15 mm")]
+Viscosity = Annotated[float, Quantity("viscosity", 1e-8, 1e-2, "m2/s", "1.14e-6 m2/s")]
+Head = Annotated[float, Quantity("length", 0.0, 2000.0, "m", "24 m")]
+ShutoffHead = Annotated[float, Quantity("length", 0.0, 2000.0, "m", "24 m", open_low=True)]
+HeadPerFlow = Annotated[float, Quantity("head per flow", -1e8, 1e8, "m/(m3/s)", "-40 m/(m3/s)")]
+HeadPerFlowSquared = Annotated[
+    float, Quantity("head per flow squared", -1e11, 1e11, "m/(m3/s)^2", "-5600 m/(m3/s)^2")
+]
+Area = Annotated[float, Quantity("area", 0.0, 1e6, "m2", "7.07 m2", open_low=True)]
+Volume = Annotated[float, Quantity("volume", 0.0, 1e7, "m3", "20 m3", open_low=True)]
+FuelVolume = Annotated[float, Quantity("volume", 0.0, 1000.0, "m3", "200 L")]
+Flow = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")]
+FlowOfPump = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s", open_low=True)]
+FuelRate = Annotated[float, Quantity("flow", 0.0, 0.01, "m3/s", "8 L/h")]
+Power = Annotated[float, Quantity("power", 0.0, 1e8, "W", "22 kW")]
+Delay = Annotated[float, Quantity("duration", 0.0, 7 * 86400.0, "s", "10 s")]
+Duration = Annotated[float, Quantity("duration", 0.0, 20 * YEAR_S, "d", "7 d", open_low=True)]
+Elapsed = Annotated[float, Quantity("duration", 0.0, 20 * YEAR_S, "d", "2 h")]
+Interval = Annotated[float, Quantity("duration", 1.0, 31 * 86400.0, "s", "5 min")]
 
-Ratio = number(0.0, 1.0, open_low=True, percent=True)
-Condition = number(0.01, 2.0, percent=True)
-Efficiency = number(0.0, 1.0, percent=True)
-CFactor = number(10.0, 200.0)
-Fittings = number(0.0, 10_000.0)
-WeirCoefficient = number(0.1, 5.0)
-Factor = number(0.0, 1e6)
+Ratio = Annotated[float, Number(0.0, 1.0, open_low=True, percent=True)]
+Condition = Annotated[float, Number(0.01, 2.0, percent=True)]
+Efficiency = Annotated[float, Number(0.0, 1.0, percent=True)]
+CFactor = Annotated[float, Number(10.0, 200.0)]
+Fittings = Annotated[float, Number(0.0, 10_000.0)]
+WeirCoefficient = Annotated[float, Number(0.1, 5.0)]
+Factor = Annotated[float, Number(0.0, 1e6)]
+AnyNumber = Annotated[float, Number(-1e12, 1e12)]
 
 Count = Annotated[int, PlainValidator(_read_count), WithJsonSchema({"type": "integer"})]
 Name = Annotated[str, PlainValidator(_read_name), WithJsonSchema({"type": "string"})]

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
-from typing import Any
-
-from pydantic import ValidationError
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from stationsim.findings import Finding
 from stationsim.scenario.keys import known_keys
 from stationsim.scenario.lines import Path, join_path
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pydantic import ValidationError
 
 _PLAIN = {
     "bool_type": "true or false is needed",
@@ -55,9 +58,9 @@ def place_of(location: Sequence[int | str], document: Mapping[str, Any], top: Pa
         Where the checked table stands in it.
     """
     node: Any = document
-    for key in top:
-        node = node.get(key) if isinstance(node, Mapping) else None
-    path = list(top)
+    for name in top:
+        node = node.get(name) if isinstance(node, Mapping) else None
+    path: list[str] = list(top)
     last = len(location) - 1
     for i, key in enumerate(location):
         if isinstance(key, int):
@@ -89,7 +92,9 @@ def unknown_key(path: Path, document: Mapping[str, Any]) -> Finding:
     )
 
 
-def _finding(error: Any, document: Mapping[str, Any], top: Path) -> Finding:
+def _finding(  # noqa: PLR0911 - one return for each kind of refusal
+    error: Any, document: Mapping[str, Any], top: Path
+) -> Finding:
     kind: str = error["type"]
     path = place_of(error["loc"], document, top)
     context: dict[str, Any] = error.get("ctx", {})

@@ -7,7 +7,7 @@ written; ``build`` turns them into metres above the floor.
 
 from __future__ import annotations
 
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -311,7 +311,7 @@ class EpisodePart(Table):
     """When the run begins, how long it lasts, and how it starts."""
 
     start: q.Moment = Field(
-        datetime(2027, 3, 1, tzinfo=timezone.utc),
+        datetime(2027, 3, 1, tzinfo=UTC),
         description="Local date and time of the start with its offset from UTC; +00:00 when no "
         "offset is given. A Monday midnight, 2027-03-01, if left out.",
     )

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Callable
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field, create_model
 
 from stationsim.errors import PlugInError
 from stationsim.scenario import quantities as q
 from stationsim.scenario.schema import Table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 _SUFFIXES = {"level": "_m", "duration": "_s"}
 
@@ -97,7 +99,7 @@ def _annotation(settings_class: type, field: dataclasses.Field[Any]) -> Any:
     if kind == "duration":
         return q.Elapsed
     if kind == "number":
-        return q.number(-1e12, 1e12)
+        return q.AnyNumber
     if kind == "choice":
         return Literal[tuple(field.metadata["choices"])]
     if kind == "text":

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import re
 from importlib import resources
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from stationsim.errors import OutputError
-from stationsim.units import System
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from stationsim.units import System
 
 _EITHER = re.compile(r"\{([^{}|\n]*)\|([^{}|\n]*)\}")
 
@@ -68,10 +72,14 @@ def write_starter(
     try:
         if path.is_dir():
             raise OutputError(f"{path}: is a folder; the name of a file is needed")
-        with path.open("w" if force else "x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise OutputError(f"{path}: is there already; --force writes over it") from error
+        if path.exists() and not force:
+            raise OutputError(f"{path}: is there already; --force writes over it")
+        beside = path.with_name(f"{path.name}.partial")
+        try:
+            beside.write_text(text, encoding="utf-8", newline="\n")
+            beside.replace(path)  # whole or not at all
+        finally:
+            beside.unlink(missing_ok=True)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise OutputError(f"{path}: cannot be written: {reason.lower()}") from error

@@ -1,0 +1,1 @@
+"""The run: clock, plant, stories, session. The only room that knows SimPy."""

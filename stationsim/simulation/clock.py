@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
+from typing import Any
 
 import simpy
 
@@ -50,9 +51,10 @@ class Clock(simpy.Environment):
         elif queue and -SAME_INSTANT_S < queue[0][0] - at_s < SAME_INSTANT_S:
             at_s = queue[0][0]
         event = simpy.Event(self)
-        event._ok = True  # noqa: SLF001  (what SimPy's own Timeout does)
-        event._value = None  # noqa: SLF001
-        heapq.heappush(queue, (at_s, order, next(self._eid), event))
+        event._ok = True
+        event._value = None
+        entry: Any = (at_s, order, next(self._eid), event)
+        heapq.heappush(queue, entry)
         return event
 
     def call_at(self, at_s: float, order: int, callback: Callable[[], None]) -> None:

@@ -47,7 +47,7 @@ class EngineSet:
         return self.machine.unit.name
 
     @property
-    def phase_of_interest(self) -> str:
+    def waits(self) -> str:
         """What it waits for: ``may start``, ``runs``, or nothing."""
         if self.phase == "running":
             return "runs" if self.machine.mode == "auto" else ""
@@ -127,9 +127,9 @@ class EngineSet:
 
     def grid_back(self) -> None:
         """The grid is on again."""
-        if self.phase == "running" and self.what.at_grid_return == "stop":
-            if self.machine.mode == "auto":
-                self.stop("grid back")
+        stops = self.what.at_grid_return == "stop" and self.machine.mode == "auto"
+        if self.phase == "running" and stops:
+            self.stop("grid back")
 
     def close(self) -> None:
         """Take stock of the fuel at the end of the run."""

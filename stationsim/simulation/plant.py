@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Generator
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any
 
 import simpy
 
@@ -21,8 +21,7 @@ from stationsim.control.contract import Controller
 from stationsim.episode import Episode, ScriptedEvent
 from stationsim.errors import ControllerError
 from stationsim.inflow.segments import Segments
-from stationsim.physics.balance import LEFT_CAP, LOST, REACHED_TIME, Advance, advance
-from stationsim.physics.operating import Lineup, lay_bands
+from stationsim.physics.balance import LEFT_CAP, REACHED_TIME, Advance
 from stationsim.signals import Decision, PumpSeen, Snapshot
 from stationsim.simulation.alarms import AlarmBoard
 from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
@@ -31,29 +30,12 @@ from stationsim.simulation.machines import Machine
 from stationsim.simulation.recorder import Recorder
 from stationsim.simulation.spilling import Spilling
 from stationsim.simulation.trouble import Trouble
+from stationsim.simulation.wakes import WakePlan, wake_plan
+from stationsim.simulation.water import Water
 from stationsim.station import Station
 from stationsim.trace import PumpRun, Trace
 
 NEVER = math.inf
-_NO_SAMPLES = (math.inf,)
-
-
-class WakePlan(NamedTuple):
-    """Volumes that somebody waits for.
-
-    Parameters
-    ----------
-    volumes_m3
-        Rising [m3].
-    levels_m
-        The level that each was asked for as [m]: handed back exactly, never computed back.
-    tags
-        Who waits for it.
-    """
-
-    volumes_m3: tuple[float, ...]
-    levels_m: tuple[float, ...]
-    tags: tuple[frozenset[str], ...]
 
 
 class Plant:
@@ -69,9 +51,7 @@ class Plant:
         The clock that it lives by.
     """
 
-    def __init__(
-        self, station: Station, episode: Episode, inflow: Segments, clock: Clock
-    ) -> None:
+    def __init__(self, station: Station, episode: Episode, inflow: Segments, clock: Clock) -> None:
         self.station = station
         self.episode = episode
         self.clock = clock
@@ -83,17 +63,8 @@ class Plant:
         self.controller: Controller = station.control.build(len(station.pumps))
         self.machines = [Machine(n, unit) for n, unit in enumerate(station.pumps)]
         self.electric = tuple(self.machines)
-        self._seg_t: list[float] = inflow.start_s.tolist()
-        self._seg_q: list[float] = inflow.flow_m3s.tolist()
-        self._seg_b: list[float] = inflow.slope_m3s2.tolist()
-
-        self.t_s = 0.0
-        self._segment = 0
         self.spilling = Spilling(self)
-        self.v_m3 = min(station.well.volume_at(episode.start_level_m), self.spilling.cap_m3)
-        self._level_m: float | None = None
-        if self.v_m3 < self.spilling.cap_m3:
-            self._level_m = episode.start_level_m
+        self.water = Water(station, episode, inflow, self.machines, self.spilling)
         self.alarms = AlarmBoard(self)
         self.grid_on = True
         self.open_stories = 0
@@ -103,15 +74,8 @@ class Plant:
             machine = Machine(len(self.machines), station.engine_pump.pump, engine_driven=True)
             self.machines.append(machine)
             self.engine = EngineSet(station.engine_pump, machine, self)
-
-        self._top_m = top_level(station)
-        self._marks_m = _marks(station)
-        self._lineups: dict[int, Lineup] = {}
         self._mask = 0
         self._mask_now = -1
-        self._lineup = self._lineup_of(0)
-        self._band_s: list[float] = []
-        self._band_vs: list[float] = []
         self._panel: tuple[PumpSeen, ...] | None = None
 
         self._controller_levels: tuple[float, ...] = ()
@@ -125,48 +89,25 @@ class Plant:
         self._agenda: dict[int, tuple[float, int, str, tuple[Any, ...]]] = {}
         self._agenda_next = 0
 
-        trace = self.trace
-        trace.start_m3 = self.v_m3
-        trace.trips = [0] * len(self.machines)
-        self._least_m3 = self._greatest_m3 = self.v_m3
+        self.trace.start_m3 = self.water.v_m3
+        self.trace.trips = [0] * len(self.machines)
 
     # ------------------------------------------------------------------ looking, without touching
 
     @property
-    def level_m(self) -> float:
-        """Level at the committed moment [m above floor]."""
-        if self._level_m is None:
-            self._level_m = self.station.well.level_at(self.v_m3)
-        return self._level_m
-
-    def inflow_at(self, t_s: float) -> float:
-        """Return the inflow at a time not before the committed one [m3/s]."""
-        i, last = self._segment, len(self._seg_t) - 1
-        while i < last and self._seg_t[i + 1] <= t_s:
-            i += 1
-        return self._seg_q[i] + self._seg_b[i] * (t_s - self._seg_t[i])
-
-    def volume_at(self, t_s: float) -> float:
-        """Return the volume at a time between the committed moment and the next event [m3]."""
-        if t_s <= self.t_s:
-            return self.v_m3
-        count = len(self._lineup.edge_m3)
-        found = self._advance(t_s, (), [0.0] * count, [0.0] * count)
-        return found.v_m3  # nothing leaves the cap before the next event: that would be an event
+    def t_s(self) -> float:
+        """The committed moment [s]."""
+        return self.water.t_s
 
     @property
-    def pumped_m3s(self) -> float:
-        """All that is pumped at the committed moment [m3/s]."""
-        lineup = self._lineup
-        j = len(lineup.edge_m3) - 1
-        while j > 0 and lineup.edge_m3[j] > self.v_m3:
-            j -= 1
-        above = self.v_m3 - lineup.edge_m3[j]
-        return (
-            lineup.out_m3s[j]
-            - lineup.spill_m3s[j]
-            + (lineup.out_slope[j] - lineup.spill_slope[j]) * above
-        )
+    def v_m3(self) -> float:
+        """Volume at the committed moment [m3]."""
+        return self.water.v_m3
+
+    @property
+    def level_m(self) -> float:
+        """Level at the committed moment [m above floor]."""
+        return self.water.level_m
 
     def note(self, subject: str, event: str, cause: str, detail: str = "") -> None:
         """Write down that something happened at the committed moment."""
@@ -174,124 +115,39 @@ class Plant:
 
     # ------------------------------------------------------------------ the volume
 
-    def _advance(
-        self, until_s: float, wakes: tuple[float, ...], band_s: list[float], band_vs: list[float]
-    ) -> Advance:
-        lineup = self._lineup
-        return advance(
-            self.t_s,
-            self.v_m3,
-            self._segment,
-            until_s,
-            self._seg_t,
-            self._seg_q,
-            self._seg_b,
-            lineup.edge_m3,
-            lineup.out_m3s,
-            lineup.out_slope,
-            wakes,
-            self.spilling.cap_m3,
-            band_s,
-            band_vs,
-            _NO_SAMPLES,
-            [],
-            0,
-        )
-
     def commit(self, now_s: float) -> None:
         """Bring the committed state up to a moment [s]."""
-        ahead = self._ahead
+        ahead, water = self._ahead, self.water
         self._ahead = None
         self._generation += 1
         if ahead is not None and ahead.t_s == now_s and ahead.reached == REACHED_TIME:
-            self._absorb(ahead)
+            water.absorb(ahead)
             return
-        self._clear_bands()
-        while self.t_s < now_s:
+        water.clear()
+        while water.t_s < now_s:
             plan = self._plan()
-            found = self._advance(now_s, plan.volumes_m3, self._band_s, self._band_vs)
-            self._absorb(found)
+            found = water.advance(now_s, plan.volumes_m3)
+            water.absorb(found)
             if found.reached == REACHED_TIME:
                 break
             self._heed(found, plan)
 
-    def _clear_bands(self) -> None:
-        count = len(self._lineup.edge_m3)
-        self._band_s = [0.0] * count
-        self._band_vs = [0.0] * count
-
-    def _absorb(self, found: Advance) -> None:
-        """Take over where the balance came to, and share out what went by."""
-        if found.reached == LOST:
-            raise ControllerError("the balance makes no progress here; please report the scenario")
-        lineup = self._lineup
-        band_s, band_vs = self._band_s, self._band_vs
-        low, high = found.low_band, found.high_band
-        for n, index in enumerate(lineup.running):
-            flow, flow_slope = lineup.pump_m3s[n], lineup.pump_slope[n]
-            power, power_slope = lineup.power_w[n], lineup.power_slope[n]
-            volume = energy = 0.0
-            for j in range(low, high + 1):
-                s, vs = band_s[j], band_vs[j]
-                volume += flow[j] * s + flow_slope[j] * vs
-                energy += power[j] * s + power_slope[j] * vs
-            if found.dry_s > 0.0:
-                volume += found.dry_m3 * flow[0] / lineup.out_m3s[0]
-                energy += power[0] * found.dry_s
-            machine = self.machines[index]
-            machine.run_m3 += volume
-            machine.run_j += energy
-        self.spilling.absorb(found, lineup, band_s, band_vs)
-        for j in range(low, high + 1):
-            band_s[j] = 0.0
-            band_vs[j] = 0.0
-        if found.least_m3 < self._least_m3:
-            self._least_m3, self.trace.least_level_s = found.least_m3, found.least_s
-        if found.greatest_m3 > self._greatest_m3:
-            self._greatest_m3, self.trace.greatest_level_s = found.greatest_m3, found.greatest_s
-        if found.v_m3 != self.v_m3:
-            self._level_m = None
-        self.t_s, self.v_m3, self._segment = found.t_s, found.v_m3, found.segment
-
     # ------------------------------------------------------------------ what wakes it
 
     def _plan(self) -> WakePlan:
-        key = (self._controller_levels, self.engine.phase_of_interest if self.engine else "")
-        plan = self._plans.get(key)
+        waits = self.engine.waits if self.engine is not None else ""
+        plan = self._plans.get((self._controller_levels, waits))
         if plan is None:
-            plan = self._plans[key] = self._make_plan(*key)
+            plan = wake_plan(self.station, self._controller_levels, waits, self.spilling.cap_m3)
+            self._plans[self._controller_levels, waits] = plan
         return plan
-
-    def _make_plan(self, levels: tuple[float, ...], engine_phase: str) -> WakePlan:
-        station, alarms = self.station, self.station.alarms
-        wanted: list[tuple[float, str]] = [(level, "controller") for level in levels]
-        if alarms.high_level_m is not None:
-            wanted.append((alarms.high_level_m, "high level"))
-        if alarms.low_level_m is not None:
-            wanted.append((alarms.low_level_m, "low level"))
-        if station.spillway is not None:
-            wanted.append((station.spillway.crest_m, "crest"))
-        wanted.append((0.0, "floor"))
-        if station.engine_pump is not None and engine_phase == "may start":
-            wanted.append((station.engine_pump.start_level_m, "engine"))
-        if station.engine_pump is not None and engine_phase == "runs":
-            wanted.append((station.engine_pump.stop_level_m, "engine"))
-        merged: dict[float, tuple[float, set[str]]] = {}
-        for level, tag in wanted:
-            merged.setdefault(station.well.volume_at(level), (level, set()))[1].add(tag)
-        volumes = sorted(v for v in merged if v <= self.spilling.cap_m3)
-        return WakePlan(
-            tuple(volumes),
-            tuple(merged[v][0] for v in volumes),
-            tuple(frozenset(merged[v][1]) for v in volumes),
-        )
 
     def _heed(self, found: Advance, plan: WakePlan) -> None:
         """Act on a volume that was reached; the controller's part waits for its turn."""
         if found.reached == LEFT_CAP:
             self.spilling.end("less arrives than is pumped")
             return
-        self._level_m = plan.levels_m[found.reached]
+        self.water.asked_level_m = plan.levels_m[found.reached]
         tags = plan.tags[found.reached]
         if "controller" in tags:
             self.controller_due = True
@@ -415,18 +271,19 @@ class Plant:
             self.engine.look()
         if self._mask != self._mask_now:
             self._mask_now = self._mask
-            self._lineup = self._lineup_of(self._mask)
-            self.recorder.leg(self.t_s, self.v_m3, self._mask, self._lineup)
-            if self.v_m3 >= self.spilling.cap_m3:
-                self.spilling.look(self.inflow_at(self.t_s) - self.pumped_m3s)
+            water = self.water
+            lineup = water.line_up(self._mask)
+            self.recorder.leg(water.t_s, water.v_m3, self._mask, lineup)
+            if water.v_m3 >= self.spilling.cap_m3:
+                self.spilling.look(water.inflow_m3s - water.pumped_m3s)
         self._look_ahead()
 
     def _look_ahead(self) -> None:
         plan = self._plan()
-        self._clear_bands()
+        self.water.clear()
         self._generation += 1
         until = self._wake_s if self._wake_s < self.end_s else self.end_s
-        found = self._advance(until, plan.volumes_m3, self._band_s, self._band_vs)
+        found = self.water.advance(until, plan.volumes_m3)
         self._ahead, self._ahead_plan = found, plan
         if found.reached != REACHED_TIME:
             self.clock.call_at(found.t_s, CROSSING, partial(self._cross, self._generation))
@@ -438,7 +295,7 @@ class Plant:
         assert found is not None and plan is not None  # noqa: S101, PT018  (a crossing is pending)
         self._ahead = None
         self._generation += 1
-        self._absorb(found)
+        self.water.absorb(found)
         self._heed(found, plan)
         self.settle()
 
@@ -469,9 +326,9 @@ class Plant:
         levels = decision.wake_at_levels_m
         if levels != self._controller_levels:
             for level in levels:
-                if not 0.0 <= level <= self._top_m:
+                if not 0.0 <= level <= self.water.top_m:
                     self._blame(
-                        f"asked to be woken at {level:g} m; the well goes from 0 to {self._top_m:g} m"
+                        f"asked to be woken at {level:g} m; the well goes from 0 to {self.water.top_m:g} m"
                     )
             self._controller_levels = levels
         wake = decision.wake_at_s
@@ -558,23 +415,6 @@ class Plant:
             )
         )
 
-    def _lineup_of(self, mask: int) -> Lineup:
-        lineup = self._lineups.get(mask)
-        if lineup is None:
-            station = self.station
-            running = [machine for machine in self.machines if mask >> machine.index & 1]
-            lineup = self._lineups[mask] = lay_bands(
-                [machine.index for machine in running],
-                [machine.unit for machine in running],
-                station.force_main,
-                station.well,
-                station.spillway,
-                self._top_m,
-                self._marks_m,
-                station.total_by_number_m3s,
-            )
-        return lineup
-
     # ------------------------------------------------------------------ what a timetable may call
 
     def alarm_due(self, alarm: str, subject: str, cause: str, since_s: float) -> None:
@@ -598,47 +438,17 @@ class Plant:
         """Bring everything to the end of the episode and close what is open."""
         self.commit(self.end_s)
         trace, well = self.trace, self.station.well
-        for machine in sorted(
-            (m for m in self.machines if m.running), key=lambda m: -m.started_s
-        ):
+        for machine in sorted((m for m in self.machines if m.running), key=lambda m: -m.started_s):
             self._close_run(machine, "end of run")
         self.spilling.end("end of run")
         if self.engine is not None:
             self.engine.close()
         self.recorder.close(self.end_s)
-        trace.end_s, trace.end_m3 = self.end_s, self.v_m3
+        water = self.water
+        trace.end_s, trace.end_m3 = self.end_s, water.v_m3
         trace.inflow_m3 = trace.inflow.volume_m3(self.end_s)
-        trace.least_level_m = well.level_at(self._least_m3)
-        trace.greatest_level_m = well.level_at(self._greatest_m3)
+        trace.least_level_m, trace.least_level_s = well.level_at(water.least_m3), water.least_s
+        trace.greatest_level_m = well.level_at(water.greatest_m3)
+        trace.greatest_level_s = water.greatest_s
+        trace.advances = water.advances
         return trace
-
-
-def top_level(station: Station) -> float:
-    """Return the highest level that matters: cover, spill, or a metre above the controls [m].
-
-    Parameters
-    ----------
-    station
-        What stands there.
-    """
-    spillway = station.spillway
-    if spillway is not None and spillway.length_m is None:
-        return max(spillway.crest_m, station.cover_m or 0.0)
-    levels = [*_marks(station), station.cover_m or 0.0, station.well.levels_m[-1] + 1.0]
-    if spillway is not None:
-        levels.append(spillway.crest_m + 1.5)
-    return max(levels)
-
-
-def _marks(station: Station) -> tuple[float, ...]:
-    """Return the levels between which the bands of a lineup shall have no mean error [m]."""
-    marks = []
-    stages = getattr(station.control.settings, "stages", None)
-    if callable(stages):
-        for _role, start, stop in stages():
-            marks += [start, stop]
-    alarms, engine = station.alarms, station.engine_pump
-    marks += [x for x in (alarms.high_level_m, alarms.low_level_m) if x is not None]
-    if engine is not None:
-        marks += [engine.start_level_m, engine.stop_level_m]
-    return tuple(sorted(set(marks)))

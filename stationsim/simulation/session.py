@@ -67,7 +67,7 @@ class Session:
         plant = self._plant
         if self._now_s <= plant.t_s:
             return plant.level_m
-        return self.station.well.level_at(plant.volume_at(self._now_s))
+        return self.station.well.level_at(plant.water.volume_at(self._now_s))
 
     @property
     def running(self) -> tuple[str, ...]:
@@ -156,7 +156,7 @@ class Session:
         if subject not in names:
             raise ActionError(f"no machine is called '{subject}'; there are {', '.join(names)}")
         if self.done:
-            raise ActionError("the end of the episode has been reached; nothing can be done any more")
+            raise ActionError("the end of the episode has been reached; nothing can be done now")
         event = ScriptedEvent(self._now_s, verb, subject)
         self._acted.append(event)
         self._plant.at(event.at_s, PEOPLE, "scripted", event)
@@ -176,9 +176,7 @@ class Session:
 
     def replay(self) -> Episode:
         """Return the episode with all that was done in this session as scripted events."""
-        return dataclasses.replace(
-            self.episode, events=(*self.episode.events, *self._acted)
-        )
+        return dataclasses.replace(self.episode, events=(*self.episode.events, *self._acted))
 
     def _open(self) -> None:
         if self._result is not None:
@@ -196,7 +194,7 @@ class Session:
         """
         self._open()
         if self._plant.open_stories:
-            raise ActionError("a story is open (an outage or an engine start); advance past it first")
+            raise ActionError("a story is open (outage, engine start); advance past it first")
         return pickle.dumps((self._now_s, self._wall_s, self._acted, self._plant))
 
     @classmethod

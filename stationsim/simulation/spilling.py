@@ -26,9 +26,7 @@ class Spilling:
         self.spillway = spillway
         self.weir = spillway is not None and spillway.length_m is not None
         self.crest_m3 = (
-            plant.station.well.volume_at(spillway.crest_m)
-            if spillway is not None
-            else float("inf")
+            plant.station.well.volume_at(spillway.crest_m) if spillway is not None else float("inf")
         )
         self.cap_m3 = float("inf") if self.weir else self.crest_m3
         self.since_s: float | None = None
@@ -85,9 +83,7 @@ class Spilling:
         peak = self._peak_m3s
         if self.weir:
             peak = self.spillway.flow_m3s(plant.station.well.level_at(self._top_m3))
-        plant.recorder.spilled(
-            self.since_s, plant.t_s, self._volume_m3, peak, self.spillway.method
-        )
+        plant.recorder.spilled(self.since_s, plant.t_s, self._volume_m3, peak, self.spillway.method)
         plant.trace.spilled_m3 += self._volume_m3
         plant.note("station", "spill ends", cause, f"{self._volume_m3:.3f} m3 spilled")
         self.since_s = None

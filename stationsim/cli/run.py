@@ -1,0 +1,114 @@
+"""``stationsim run``: run a scenario; write tables and plots; say what a person would say."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder of the results.  [default: results/<name of FILE>]",
+)
+@click.option(
+    "--set",
+    "sets",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="Change a value of the scenario, by its dotted path. May be given several times.",
+)
+@click.option(
+    "--event",
+    "events",
+    multiple=True,
+    metavar="TEXT",
+    help="Add an event to the episode. May be given several times.",
+)
+@click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's own.")
+@click.option(
+    "--units",
+    type=click.Choice(["si", "us"]),
+    default="si",
+    show_default=True,
+    help="Units of sentences and plots; tables are always in SI.",
+)
+@click.option(
+    "--format",
+    "formats",
+    default="csv",
+    show_default=True,
+    metavar="LIST",
+    help="Formats of the tables, of csv, parquet and xlsx, with commas; csv is always written.",
+)
+@click.option("--no-plots", is_flag=True, help="Write no plots.")
+@click.option("--force", is_flag=True, help="Replace earlier results in the same folder.")
+@click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+def run(
+    file: Path,
+    *,
+    out: Path | None,
+    sets: tuple[str, ...],
+    events: tuple[str, ...],
+    seed: int | None,
+    units: str,
+    formats: str,
+    no_plots: bool,
+    force: bool,
+    quiet: bool,
+) -> None:
+    """Run the scenario FILE; write its tables and plots; say what a person would say of it.
+
+    \b
+    Examples:
+        stationsim run my-station.toml
+        stationsim run my-station.toml --set control.lag_start="1.9 m" --out results/higher-lag
+        stationsim run my-station.toml --event "day 2 07:10 grid loss for 4 h" --units us
+    """  # noqa: D301 - \b is click's mark
+    from stationsim.saving import check_folder, check_formats, new_folder
+
+    folder = out if out is not None else Path("results") / file.stem
+    chosen = check_formats([name.strip() for name in formats.split(",") if name.strip()])
+    check_folder(folder, force=force)
+
+    from stationsim.scenario.load import load
+
+    loaded = load(file, sets=sets, events=events, seed=seed)
+    if not quiet:
+        for warning in loaded.warnings:
+            click.echo(f"warning: {warning.text()}", err=True)
+        _progress("running")
+
+    from stationsim.simulation.session import simulate
+
+    result = simulate(loaded.station, loaded.episode)
+    result.digest, result.text = loaded.digest, loaded.text
+    if not quiet:
+        _progress("writing")
+    with new_folder(folder, force=force) as beside:
+        result.write_into(beside, chosen, units)
+        if not no_plots:
+            from stationsim.plots import save_all
+
+            save_all(result, beside, units)
+    if quiet:
+        return
+    _progress("")
+    for sentence in result.sentences(units):
+        click.echo(sentence)
+    click.echo()
+    what = "Tables" if no_plots else "Tables and plots"
+    click.echo(f"{what}: {folder}")
+    click.echo(result.caution)
+
+
+def _progress(what: str) -> None:
+    """Show what goes on, on a terminal only; the next one writes over it."""
+    if sys.stderr.isatty():
+        click.echo(
+            f"\r{what + ' ...' if what else '':<24}" + ("" if what else "\r"), err=True, nl=False
+        )

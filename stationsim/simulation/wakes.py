@@ -1,0 +1,101 @@
+"""What wakes the plant: the volumes that somebody waits for, and who it is."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from stationsim.station import Station
+
+
+class WakePlan(NamedTuple):
+    """Volumes that somebody waits for.
+
+    Parameters
+    ----------
+    volumes_m3
+        Rising [m3].
+    levels_m
+        The level that each was asked for as [m]: handed back exactly, never computed back.
+    tags
+        Who waits for it.
+    """
+
+    volumes_m3: tuple[float, ...]
+    levels_m: tuple[float, ...]
+    tags: tuple[frozenset[str], ...]
+
+
+def wake_plan(
+    station: Station, controller_levels_m: tuple[float, ...], engine_waits: str, cap_m3: float
+) -> WakePlan:
+    """Return all that is waited for: by the controller, the alarms, the spill and the engine.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    controller_levels_m
+        What the controller asked for [m above floor].
+    engine_waits
+        ``may start``, ``runs`` or nothing (see ``EngineSet.waits``).
+    cap_m3
+        Volume that is never exceeded [m3].
+    """
+    alarms, engine = station.alarms, station.engine_pump
+    wanted: list[tuple[float | None, str]] = [(x, "controller") for x in controller_levels_m]
+    wanted += [
+        (alarms.high_level_m, "high level"),
+        (alarms.low_level_m, "low level"),
+        (station.spillway.crest_m if station.spillway is not None else None, "crest"),
+        (0.0, "floor"),
+    ]
+    if engine is not None and engine_waits == "may start":
+        wanted.append((engine.start_level_m, "engine"))
+    if engine is not None and engine_waits == "runs":
+        wanted.append((engine.stop_level_m, "engine"))
+    merged: dict[float, tuple[float, set[str]]] = {}
+    for level, tag in wanted:
+        if level is not None:
+            merged.setdefault(station.well.volume_at(level), (level, set()))[1].add(tag)
+    volumes = sorted(v for v in merged if v <= cap_m3)
+    return WakePlan(
+        tuple(volumes),
+        tuple(merged[v][0] for v in volumes),
+        tuple(frozenset(merged[v][1]) for v in volumes),
+    )
+
+
+def marks(station: Station) -> tuple[float, ...]:
+    """Return the levels between which the bands of a lineup shall have no mean error [m].
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    found: list[float | None] = [station.alarms.high_level_m, station.alarms.low_level_m]
+    stages = getattr(station.control.settings, "stages", None)
+    if callable(stages):
+        for _role, start, stop in stages():
+            found += [start, stop]
+    if station.engine_pump is not None:
+        found += [station.engine_pump.start_level_m, station.engine_pump.stop_level_m]
+    return tuple(sorted({x for x in found if x is not None}))
+
+
+def top_level(station: Station) -> float:
+    """Return the highest level that matters: cover, spill, or a metre above all else [m].
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    spillway = station.spillway
+    cover = station.cover_m or 0.0
+    if spillway is not None and spillway.length_m is None:
+        return max(spillway.crest_m, cover)
+    levels = [*marks(station), cover, station.well.levels_m[-1] + 1.0]
+    if spillway is not None:
+        levels.append(spillway.crest_m + 1.5)
+    return max(levels)

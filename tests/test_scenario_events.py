@@ -1,0 +1,101 @@
+"""Events as text."""
+
+from __future__ import annotations
+
+from datetime import datetime, timezone
+
+import pytest
+
+from stationsim.episode import ScriptedEvent
+from stationsim.scenario.events import EventTextError, read_event, read_moment
+
+MONDAY = datetime(2027, 3, 1, 6, 0, tzinfo=timezone.utc)
+DAY = 86400.0
+WEEK = 7 * DAY
+
+
+def read(text: str) -> ScriptedEvent:
+    return read_event(text, start=MONDAY, duration_s=WEEK, machines=("P1", "P2", "E1"))
+
+
+@pytest.mark.parametrize(
+    ("text", "at_s"),
+    [
+        ("07:10", 4200.0),
+        ("06:00:00.5", 0.5),
+        ("day 1 07:10", 4200.0),
+        ("day 3 07:10", 2 * DAY + 4200.0),
+        ("Wed 07:10", 2 * DAY + 4200.0),
+        ("wednesday 07:10", 2 * DAY + 4200.0),
+        ("Mon 07:10", 4200.0),
+        ("Mon 05:00", 7 * DAY - 3600.0),
+        ("2027-03-03 07:10", 2 * DAY + 4200.0),
+        ("2027-03-03T07:10", 2 * DAY + 4200.0),
+        ("after 26 h", 26 * 3600.0),
+        ("after 93784.25 s", 93784.25),
+        ("after 1 d 2 h", 26 * 3600.0),
+        ("day 1 05:00", -3600.0),
+    ],
+)
+def test_moment_is_read(text: str, at_s: float) -> None:
+    assert read_moment(text, MONDAY) == at_s
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("07:00 grid loss for 4 h", ScriptedEvent(3600.0, "grid loss", "grid", 14400.0)),
+        ("07:00 P2 out of service", ScriptedEvent(3600.0, "out of service", "P2")),
+        ("07:00 P2 out of service for 3 h", ScriptedEvent(3600.0, "out of service", "P2", 10800.0)),
+        ("07:00 P2 fails", ScriptedEvent(3600.0, "fails", "P2", None, resets_itself=False)),
+        ("07:00  P2  fails for 2 h", ScriptedEvent(3600.0, "fails", "P2", 7200.0)),
+        (
+            "07:00 P2 fails for 2 h until reset",
+            ScriptedEvent(3600.0, "fails", "P2", 7200.0, resets_itself=False),
+        ),
+        (
+            "after 1 d 2 h E1 high temperature for 1 h 30 min",
+            ScriptedEvent(93600.0, "high temperature", "E1", 5400.0),
+        ),
+        ("07:00 P2 seal leak", ScriptedEvent(3600.0, "seal leak", "P2")),
+        ("07:00 P2 in hand", ScriptedEvent(3600.0, "hand", "P2")),
+        ("07:00 P2 off", ScriptedEvent(3600.0, "off", "P2")),
+        ("07:00 P2 in auto", ScriptedEvent(3600.0, "auto", "P2")),
+        ("07:00 P2 reset", ScriptedEvent(3600.0, "reset", "P2")),
+    ],
+)
+def test_event_is_read(text: str, expected: ScriptedEvent) -> None:
+    assert read(text) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("05:00 grid loss for 4 h", "1 h before the start, Mon 2027-03-01 06:00"),
+        ("day 9 07:00 grid loss for 4 h", "after the end of the episode, which lasts 7 d"),
+        ("after 7 d grid loss for 4 h", "the very end"),
+        ("25:00 grid loss for 4 h", "no time of day"),
+        ("day 0 07:00 grid loss for 4 h", "the first day is day 1"),
+        ("Foo 07:00 grid loss for 4 h", "'Foo' is no day"),
+        ("2027-02-30 07:00 grid loss for 4 h", "no date of the calendar"),
+        ("soon grid loss", "does not begin with a time"),
+        ("after 5 parsec P1 off", "unknown unit 'parsec'"),
+        ("07:00", "nothing is said to happen"),
+        ("07:00 grid loss", "needs its duration"),
+        ("07:00 grid loss for 4", "has no unit"),
+        ("07:00 grid loss for 0 h", "more than nought"),
+        ("07:00 grid loss for 4 h until reset", "goes with 'fails'"),
+        ("07:00 gird loss for 4 h", "did you mean 'grid loss'?"),
+        ("07:00 P3 fails", "no pump is called 'P3'; did you mean 'P"),
+        ("07:00 P2 explodes", "'explodes' is nothing that happens to P2"),
+        ("07:00 P2 seal leek", "did you mean 'seal leak'?"),
+        ("07:00 P2", "what happens?"),
+        ("07:00 P2 in hand for 3 h", "takes no duration"),
+        ("07:00 P2 off until reset", "goes with 'fails'"),
+        ("07:00 P2 high temperature", "needs its duration"),
+    ],
+)
+def test_event_that_cannot_be_is_refused(text: str, said: str) -> None:
+    with pytest.raises(EventTextError) as refused:
+        read(text)
+    assert said in str(refused.value)
