@@ -12,6 +12,18 @@ from typing import Literal, NamedTuple
 Verb = Literal["start", "stop"]
 
 
+def level_text(level_m: float) -> str:
+    """Return a level as the panel's log writes it: to the centimetre, or finer where it is set so.
+
+    Parameters
+    ----------
+    level_m
+        Level above the floor [m].
+    """
+    text = f"{level_m:.3f}"
+    return f"{text[:-1] if text.endswith('0') else text} m"
+
+
 class PumpSeen(NamedTuple):
     """One pump as the panel sees it.
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stationsim.inflow.segments import Segments
-    from stationsim.physics.operating import Lineup
+    from stationsim.physics.bands import Lineup
 
 
 class PumpRun(NamedTuple):

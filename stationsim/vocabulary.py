@@ -284,6 +284,8 @@ COLUMNS = (
     _column("started_by", "", "Why the run began."),
     _column("stopped_by", "", "Why the run ended."),
     _column("hours_h", "h", "Time that the pump ran, in auto and in hand."),
+    _column("starts", "", "How often the pump started."),
+    _column("trips", "", "How often a protection took the pump out."),
     _column("max_starts_per_hour", "1/h", "Most starts in any sliding hour."),
     _column("shortest_off_s", "s", "Shortest rest between two runs; empty with fewer than two."),
     _column("longest_run_s", "s", "Longest single run; empty when it never ran."),

@@ -280,7 +280,7 @@ def _of_time_to_spill(result: Result, units: System) -> str:
 def _of_water(result: Result, units: System) -> str:
     trace = result.trace
     came, went = (show(x, "volume", units) for x in (trace.inflow_m3, trace.pumped_m3))
-    said = f"{came} arrived and {went} was pumped"
+    said = f"In all {came} arrived and {went} was pumped"
     energy = result.value("energy")
     if energy > 0.0:
         each = result.value("energy per volume")

@@ -18,7 +18,7 @@ from stationsim.episode import Episode
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.equipment.pumps import PumpUnit
 from stationsim.inflow.segments import Segments
-from stationsim.physics.operating import Lineup
+from stationsim.physics.bands import Lineup
 from stationsim.physics.pumps import PowerDraw
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well, box

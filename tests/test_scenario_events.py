@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 
 import pytest
 
 from stationsim.episode import ScriptedEvent
 from stationsim.scenario.events import EventTextError, read_event, read_moment
 
-MONDAY = datetime(2027, 3, 1, 6, 0, tzinfo=timezone.utc)
+MONDAY = datetime(2027, 3, 1, 6, 0, tzinfo=UTC)
 DAY = 86400.0
 WEEK = 7 * DAY
 

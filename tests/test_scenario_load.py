@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scenario_texts import DUPLEX
 
 from stationsim import load_scenario
 from stationsim.errors import ScenarioError
@@ -21,32 +22,6 @@ from stationsim.scenario.load import Loaded, load
 from stationsim.scenario.overrides import to_toml
 from stationsim.scenario.starter import starter_text
 
-DUPLEX = """\
-[station]
-name = "Test duplex"
-[well.shaft]
-shape = "cylinder"
-diameter = "3.0 m"
-[spill]
-level = "4.20 m"
-[pump.P1]
-flow = "30 L/s"
-[pump.P2]
-like = "P1"
-[control]
-kind = "staging"
-stop = "0.70 m"
-lead_start = "1.50 m"
-lag_start = "1.80 m"
-[episode]
-start = "2027-03-01T06:30+01:00"
-duration = "2 d"
-start_level = "0.8 m"
-[inflow.homes]
-kind = "constant"
-flow = "10 L/s"
-"""
-
 
 def loaded(folder: Path, text: str, **options: Any) -> Loaded:
     file = folder / "s.toml"
@@ -55,13 +30,15 @@ def loaded(folder: Path, text: str, **options: Any) -> Loaded:
 
 
 def test_load_gives_si_above_floor(tmp_path: Path) -> None:
-    (tmp_path / "my.toml").write_text(DUPLEX, encoding="utf-8")
+    text = DUPLEX.replace("[well.shaft]", 'cover = "5.0 m"\n[well.shaft]')
+    (tmp_path / "my.toml").write_text(text, encoding="utf-8")
     station, episode = load_scenario(tmp_path / "my.toml")
     assert station.name == "Test duplex"
     assert [pump.fixed_flow_m3s for pump in station.pumps] == [0.03, 0.03]
     assert station.control.settings.stop_m == 0.7
     assert station.spillway is not None
     assert station.spillway.crest_m == 4.2
+    assert station.cover_m == 5.0
     assert station.well.volume_at(1.5) - station.well.volume_at(0.7) == pytest.approx(
         math.pi * 9 / 4 * 0.8, rel=1e-12
     )
@@ -80,21 +57,18 @@ def test_starter_loads_without_warnings(tmp_path: Path, tank: bool, system: Any)
     assert len(found.station.pumps) == (1 if tank else 3)
 
 
-def test_starter_tank_has_twelve_lines_of_values() -> None:
-    lines = [line for line in starter_text(tank=True).splitlines() if not line.startswith("#")]
-    assert len(lines) == 12
+def test_starter_tank_has_twelve_lines() -> None:
+    assert len(starter_text(tank=True).splitlines()) == 12
 
 
 def test_starter_comments_every_value() -> None:
-    later = {"lag", "low_level_delay"}  # a comment stands beside its twin
+    table = ""
     for line in starter_text().splitlines():
+        table = line if line.startswith("[") else table
         key, equals, _ = line.partition("=")
         if equals and not line.startswith((" ", "#")) and "#" not in line:
-            assert key.strip() in {
-                "title", "level", "flow", "head", "efficiency", "weekday", "weekend", "points",
-                "length", "like", "name", "duration", "start_level", "what", "stop_delay",
-                *later,
-            }, line  # fmt: skip
+            # the two lists of a table are told in its header; a title speaks for itself
+            assert key.strip() == "title" or ("#" in table and "[" in line), line
 
 
 @pytest.mark.parametrize(
@@ -121,7 +95,8 @@ def test_levels_in_another_frame_give_the_same_station(
 def test_shapes_of_the_well_add_up(tmp_path: Path) -> None:
     text = DUPLEX.replace(
         '[well.shaft]\nshape = "cylinder"\ndiameter = "3.0 m"\n',
-        '[well.hopper]\nshape = "cone"\nbottom_diameter = "1 m"\ntop_diameter = "3 m"\nto = "0.6 m"\n'
+        '[well.hopper]\nshape = "cone"\nbottom_diameter = "1 m"\ntop_diameter = "3 m"\n'
+        'to = "0.6 m"\n'
         '[well.shaft]\nshape = "box"\nlength = "3 m"\nwidth = "2 m"\nfrom = "0.6 m"\n'
         '[well.sewer]\nshape = "storage"\nvolume = "20 m3"\nfrom = "2.6 m"\nto = "4.2 m"\n',
     )
@@ -229,7 +204,7 @@ def test_set_with_a_slip_in_a_name_does_not_add_a_pump(tmp_path: Path) -> None:
     )
 
 
-KEYS = st.text(st.characters(codec="utf-8", exclude_characters="\"'\r\n\\"), min_size=1, max_size=8)
+KEYS = st.text(st.characters(codec="utf-8"), max_size=8)
 VALUES = st.recursive(
     st.booleans()
     | st.integers(-(2**63), 2**63 - 1)
@@ -283,7 +258,7 @@ def test_plug_in_control_is_read_by_its_own_settings(
     plan = loaded(tmp_path, DUPLEX.replace(old, new)).station.control
     assert (plan.settings.high_m, plan.settings.wait_s) == (2.0, 3.0)
     with pytest.raises(
-        ScenarioError, match="control.hihg: unknown key 'hihg'.*did you mean 'high'"
+        ScenarioError, match=r"control.hihg: unknown key 'hihg'.*did you mean 'high'"
     ):
         loaded(tmp_path, DUPLEX.replace(old, new + 'hihg = "2 m"\n'))
     with pytest.raises(ScenarioError, match="refuses its settings: wait is too long"):

@@ -25,7 +25,7 @@ import math
 from dataclasses import dataclass
 
 from stationsim.control.contract import Occasion, Rotation, setting
-from stationsim.signals import Command, Decision, Note, Snapshot
+from stationsim.signals import Command, Decision, Note, Snapshot, level_text
 
 ROLES = ("lead", "lag", "second lag", "third lag", "standby")
 """Roles in the order in which they are called."""
@@ -34,7 +34,7 @@ ALL_TOGETHER = "all together"
 LAST_ON_FIRST_OFF = "last on, first off"
 FIRST_ON_FIRST_OFF = "first on, first off"
 
-_DUE_S = 1e-9
+_DUE_S = 1e-6  # one instant: a turn within it must not ask to be woken within it again
 
 
 @dataclass(frozen=True)
@@ -120,14 +120,15 @@ class Staging:
         self._stop_since: dict[int, float] = {}
         self._last_start_s = -math.inf
         self._supply = True
+        self._first = True
         self._refused: tuple[int, str] | None = None
         self._wakes = [self._wake_levels(n) for n in range(len(stages) + 1)]
         self._start_cause = tuple(
-            f"level at {role} start {start:.3g} m"
+            f"level at {role} start {level_text(start)}"
             for role, start in zip(self._roles, self._starts, strict=True)
         )
         self._stop_cause = tuple(
-            f"level at {'' if stop == settings.stop_m else f'{role} '}stop {stop:.3g} m"
+            f"level at {'' if stop == settings.stop_m else f'{role} '}stop {level_text(stop)}"
             for role, stop in zip(self._roles, self._stops, strict=True)
         )
 
@@ -143,6 +144,9 @@ class Staging:
 
     def decide(self, now_s: float, seen: Snapshot) -> Decision:
         """Return what to do now and what should wake the controller next."""
+        if self._first:  # the rotation counts its set times from here, idle or not
+            self._first = False
+            self.rotation.next_time_s(now_s, seen)
         if not seen.supply:
             return self._no_supply(now_s, seen)
         returned = not self._supply

@@ -49,6 +49,24 @@ class PumpUnit:
     min_off_s: float = 0.0
     seal_leak: SealLeakAction = "alarm"
 
+    def input_w(self, flow_m3s: float, head_m: float) -> float:
+        """Return the electrical input at a flow [W].
+
+        By the affinity laws an efficiency belongs to the flow over the speed ratio, and an input
+        goes with the cube of the speed ratio.
+
+        Parameters
+        ----------
+        flow_m3s
+            Flow of the pump [m3/s].
+        head_m
+            Its total head at that flow [m].
+        """
+        power, ratio = self.power, self.speed_ratio
+        if power.input_curve is not None:
+            return power.input_curve.at(flow_m3s / ratio) * ratio**3
+        return power.input_at(flow_m3s, head_m, flow_m3s / ratio)
+
     def curve_now(self) -> HeadCurve | None:
         """Return the curve at its speed and in its condition, before the branch loss."""
         if self.curve is None:

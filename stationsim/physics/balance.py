@@ -13,7 +13,7 @@ What it is exact for
     crossing time is the error of the volume over the net flow, so a stall or a tangent is found
     less sharply.
 What it is not exact for
-    A pump curve over volume is not linear; :mod:`stationsim.physics.operating` lays bands whose
+    A pump curve over volume is not linear; :mod:`stationsim.physics.bands` lays bands whose
     mean error is nought, and states how fine they are.
 
 One piece. With W(s) the volume gained after s, ``dV/dt = r + b s - k W`` has the solution
@@ -125,7 +125,7 @@ def _crossing(r: float, b: float, k: float, goal: float, s_most: float) -> float
     if not 0.0 < s < s_most:
         s = 0.5 * s_most
     rising = goal > 0.0
-    for _ in range(100):
+    for n in range(100):
         p1, p2, _p3 = _phi(-k * s)
         gained = s * (r * p1 + b * s * p2)
         off = gained - goal
@@ -142,7 +142,8 @@ def _crossing(r: float, b: float, k: float, goal: float, s_most: float) -> float
             ratio = off / slope
             turn = 1.0 - 0.5 * ratio * (b - k * slope) / slope
             following = s - ratio / turn if 0.5 < turn < 2.0 else s - ratio
-        if not low < following < high:
+        # Newton creeps where the volume runs away exponentially: then halve the bracket
+        if n >= 24 or not low < following < high:
             following = 0.5 * (low + high)
         step = following - s
         s = following
@@ -214,6 +215,7 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
     over = over_peak = dry = dry_s = 0.0
     direction = 0
     reached = REACHED_TIME
+    held = False
     up = 0
     while up < wake_count and wake[up] <= v:
         up += 1
@@ -271,11 +273,15 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
                 dry_s += s
             t = t_next
             direction = 0
+            held = v >= cap
             if turned and v >= cap:
                 direction = -1
                 reached = LEFT_CAP
                 break
             continue
+        if held:  # the inflow has stepped down, or begun to fall
+            reached = LEFT_CAP
+            break
 
         if direction < 0 and v == edge[j] and j > 0:
             j -= 1

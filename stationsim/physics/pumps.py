@@ -216,7 +216,9 @@ class PowerDraw:
     efficiency: FlowTable | None = None
     motor_efficiency: float = 1.0
 
-    def input_at(self, flow_m3s: float, head_m: float) -> float:
+    def input_at(
+        self, flow_m3s: float, head_m: float, flow_of_table_m3s: float | None = None
+    ) -> float:
         """Return the input power [W].
 
         Parameters
@@ -225,13 +227,21 @@ class PowerDraw:
             Flow of the pump [m3/s].
         head_m
             Its total head at that flow [m].
+        flow_of_table_m3s
+            Flow at which the efficiency is read [m3/s], when the pump runs at another speed than
+            that of the table; None for the flow itself.
+
+        Notes
+        -----
+        Where the efficiency is nought (at shut-off) the input is not known from it, and 0 is given.
         """
         if self.input_w is not None:
             return self.input_w
         if self.input_curve is not None:
             return self.input_curve.at(flow_m3s)
         if self.efficiency is not None:
-            efficiency = self.efficiency.at(flow_m3s)
+            at = flow_m3s if flow_of_table_m3s is None else flow_of_table_m3s
+            efficiency = self.efficiency.at(at)
             if efficiency <= 0.0:
                 return 0.0
             return water_power_w(flow_m3s, head_m) / (efficiency * self.motor_efficiency)

@@ -186,11 +186,10 @@ def span_edges(end_s: float) -> Floats:
     end_s
         Where the run ended [s].
     """
-    counts = {h: end_s / (h * 3600.0) for h in _SPANS_H}
-    fits = [h for h in _SPANS_H if counts[h] <= _MOST_SPANS]
-    # a day is the natural span of anything longer than that, up to three years
-    natural = counts[24.0] <= _MOST_DAYS_AS_SPANS
-    span_s = 3600.0 * (24.0 if natural and (not fits or fits[0] > 24.0) else fits[0])
+    span_h = next((h for h in _SPANS_H if end_s / (h * 3600.0) <= _MOST_SPANS), _SPANS_H[-1])
+    if span_h > 24.0 and end_s <= _MOST_DAYS_AS_SPANS * style.DAY_S:
+        span_h = 24.0
+    span_s = span_h * 3600.0
     return np.append(np.arange(0.0, end_s - 1.0, span_s), end_s)
 
 

@@ -80,7 +80,7 @@ ROLES: dict[str, RoleLook] = {
     "lead": RoleLook(BLUE, "", 0.80),
     "lag": RoleLook(SKY, "////", 0.58),
     "second lag": RoleLook(SKY, "....", 0.48),
-    "third lag": RoleLook("white", "....", 0.48),
+    "third lag": RoleLook("white", "....", 0.36),
     "standby": RoleLook("white", "////", 0.42),
     "hand": RoleLook("white", "xxxx", 0.66),
     "engine-driven": RoleLook(ORANGE, "\\\\\\\\", 0.80),

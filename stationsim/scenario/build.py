@@ -73,6 +73,7 @@ def build(
     events = _events(scenario, machines, built)
     part = scenario.station
     alarms, spill = scenario.alarms, scenario.spill
+    cover = _cover(part, above_floor, built)
     if well is None or plan is None or any(one.verdict == "error" for one in built.findings):
         return built
     built.station = Station(
@@ -94,7 +95,7 @@ def build(
             power_failed_delay_s=alarms.power_failed_delay,
         ),
         inlet_invert_m=_maybe(above_floor, part.inlet_invert),
-        cover_m=part.depth,
+        cover_m=cover,
         floor_elevation_m=part.floor_elevation,
     )
     notes = {one.place: one.reason for one in built.findings if one.verdict == "ok"}
@@ -142,6 +143,16 @@ def _level_reader(part: s.StationPart, built: Built) -> Callable[[float], float]
         )
         return None
     return lambda level: round(depth - level, 6)
+
+
+def _cover(
+    part: s.StationPart, above_floor: Callable[[float], float], built: Built
+) -> float | None:
+    if part.cover is None:
+        return part.depth
+    if part.depth is not None:
+        built.refuse("station.cover", "cover and depth are two answers", fix="keep one of them")
+    return above_floor(part.cover)
 
 
 def _maybe(above_floor: Callable[[float], float], level: float | None) -> float | None:

@@ -71,6 +71,10 @@ class Case:
         above = "" if self.station.floor_elevation_m is None else " above the floor"
         return units.show(level_m, "level", self.system) + above
 
+    def height(self, height_m: float) -> str:
+        """Return a difference of levels as text, in the units of the file."""
+        return units.show(height_m, "level", self.system)
+
     def flow(self, flow_m3s: float) -> str:
         """Return a flow as text, in the units of the file."""
         return units.show(flow_m3s, "flow", self.system)

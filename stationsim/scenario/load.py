@@ -188,6 +188,8 @@ def _read_document(text: str, file: Path) -> dict[str, Any]:
         raise ScenarioError(message, [finding]) from error
     except RecursionError as error:
         raise ScenarioError(f"{file}: is nested too deeply for a scenario") from error
+    except ValueError as error:  # a whole number of thousands of digits
+        raise ScenarioError(f"{file}: has a value that cannot be read: {error}") from error
 
 
 def _check(document: dict[str, Any], file: Path, found: list[Finding]) -> Built | None:

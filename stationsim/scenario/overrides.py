@@ -119,15 +119,15 @@ def _value(text: str) -> Any:
     """Read a value as TOML; what is no TOML value is text, so that blanks need no quotes."""
     try:
         return tomllib.loads(f"value = {text}")["value"] if "\n" not in text else text
-    except (tomllib.TOMLDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # a TOML error is a ValueError
         return text
 
 
 def _write_table(table: Mapping[str, Any], path: Path, lines: list[str]) -> None:
     plain = {key: value for key, value in table.items() if not isinstance(value, Mapping)}
     if path and (plain or not table):
-        lines.extend(["", f"[{join_path(path)}]"])
-    lines.extend(f"{join_path((key,))} = {_write_value(value)}" for key, value in plain.items())
+        lines.extend(["", f"[{'.'.join(map(_write_key, path))}]"])
+    lines.extend(f"{_write_key(key)} = {_write_value(value)}" for key, value in plain.items())
     for key, value in table.items():
         if isinstance(value, Mapping):
             _write_table(value, (*path, key), lines)
@@ -145,9 +145,13 @@ def _write_value(value: Any) -> str:  # noqa: PLR0911 - one for each TOML type
     if isinstance(value, datetime | date | time):
         return value.isoformat()
     if isinstance(value, Mapping):
-        pairs = (f"{join_path((key,))} = {_write_value(one)}" for key, one in value.items())
+        pairs = (f"{_write_key(key)} = {_write_value(one)}" for key, one in value.items())
         return "{" + ", ".join(pairs) + "}"
     return "[" + ", ".join(_write_value(one) for one in value) + "]"
+
+
+def _write_key(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _write_text(key)
 
 
 def _write_text(text: str) -> str:

@@ -133,7 +133,7 @@ class Number:
         if isinstance(found, bool) or not isinstance(found, int | float):
             accepted = "a plain number" + (' or a share such as "96 %"' if self.percent else "")
             raise refuse(f"{_what(value)} where a number is needed", accepted)
-        if not math.isfinite(found):
+        if isinstance(found, float) and not math.isfinite(found):
             raise refuse(f"'{found}' is not a finite number")
         if found < self.low or found > self.high or (self.open_low and found == self.low):
             word = "more than" if self.open_low else "from"
@@ -176,7 +176,7 @@ def _read_flow_or_factor(value: object) -> tuple[Literal["flow", "factor"], floa
         if not 0.0 <= flow <= 1000.0:
             raise refuse("flow out of range", "from 0 to 1000 m3/s")
         return "flow", flow
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float):
         raise refuse(f"{_what(value)} where a flow or a factor is needed", _flow_or_factor())
     if not 0.0 <= value <= 1e6:
         raise refuse("factor out of range", "from 0 to 1e6")

@@ -37,6 +37,9 @@ class StationPart(Table):
     depth: q.Height | None = Field(
         None, description="From the floor of the wet well up to the underside of its cover."
     )
+    cover: q.Level | None = Field(
+        None, description="Level of the underside of the cover; or give the depth of the well."
+    )
     inlet_invert: q.Level | None = Field(
         None, description="Level of the invert of the incoming sewer, for drawings and warnings."
     )

@@ -11,6 +11,7 @@ import math
 from typing import TYPE_CHECKING
 
 from stationsim.equipment.engine_pump import EnginePump
+from stationsim.signals import level_text
 from stationsim.simulation.clock import SUPPLY
 from stationsim.simulation.machines import FAILED, Machine
 
@@ -71,14 +72,14 @@ class EngineSet:
             if not machine.able:
                 self.stop(machine.why_not)
             elif machine.mode == "auto" and plant.v_m3 <= self._stop_m3:
-                self.stop(f"level at stop {self.what.stop_level_m:.3g} m")
+                self.stop(f"level at stop {level_text(self.what.stop_level_m)}")
         if self.phase == "failed" and FAILED not in machine.blocks:
             self._turn("stopped", "reset")
         if self.phase == "stopped" and self.called():
             cause = (
                 "selector in hand"
                 if machine.mode == "hand"
-                else f"grid out, level at start {self.what.start_level_m:.3g} m"
+                else f"grid out, level at start {level_text(self.what.start_level_m)}"
             )
             if self.fuel_m3 <= 0.0:
                 return

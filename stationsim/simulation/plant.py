@@ -22,7 +22,7 @@ from stationsim.episode import Episode, ScriptedEvent
 from stationsim.errors import ControllerError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import LEFT_CAP, REACHED_TIME, Advance
-from stationsim.signals import Decision, PumpSeen, Snapshot
+from stationsim.signals import Decision, PumpSeen, Snapshot, level_text
 from stationsim.simulation.alarms import AlarmBoard
 from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
 from stationsim.simulation.engine_set import EngineSet
@@ -169,10 +169,10 @@ class Plant:
     def _level_alarm(self, alarm: str, *, on: bool) -> None:
         settings = self.station.alarms
         high = alarm == "high level"
-        level = settings.high_level_m if high else settings.low_level_m
+        level = (settings.high_level_m if high else settings.low_level_m) or 0.0
         delay = settings.high_level_delay_s if high else settings.low_level_delay_s
         way = "above" if high == on else "below"
-        self.alarms.condition(alarm, "station", delay, f"level {way} {level:.3g} m", on=on)
+        self.alarms.condition(alarm, "station", delay, f"level {way} {level_text(level)}", on=on)
 
     def at(self, at_s: float, order: int, method: str, *arguments: Any) -> None:
         """Have one of the plant's own methods called at a time.
@@ -276,6 +276,9 @@ class Plant:
             self.recorder.leg(water.t_s, water.v_m3, self._mask, lineup)
             if water.v_m3 >= self.spilling.cap_m3:
                 self.spilling.look(water.inflow_m3s - water.pumped_m3s)
+        elif self.spilling.since_s is not None and self.water.v_m3 >= self.spilling.cap_m3:
+            # the inflow may have stepped down at the very instant of something else
+            self.spilling.look(self.water.inflow_m3s - self.water.pumped_m3s)
         self._look_ahead()
 
     def _look_ahead(self) -> None:
@@ -317,7 +320,8 @@ class Plant:
             if command.verb == "start":
                 self.start(machine, command.role, command.cause)
             elif command.verb == "stop":
-                self.stop(machine, command.cause)
+                if machine.mode == "auto":  # in hand the selector bypasses the controller
+                    self.stop(machine, command.cause)
             else:
                 self._blame(f"gave the unknown order '{command.verb}'")
         self._set_wakes(decision, now)
@@ -328,7 +332,8 @@ class Plant:
             for level in levels:
                 if not 0.0 <= level <= self.water.top_m:
                     self._blame(
-                        f"asked to be woken at {level:g} m; the well goes from 0 to {self.water.top_m:g} m"
+                        f"asked to be woken at {level:g} m; "
+                        f"the well goes from 0 to {self.water.top_m:g} m"
                     )
             self._controller_levels = levels
         wake = decision.wake_at_s
@@ -337,7 +342,9 @@ class Plant:
                 self._blame(f"asked at {now:.3f} s to be woken at {wake:.3f} s, in the past")
             self._wake_s = wake
             if wake < self.end_s:
-                self.at(wake, CONTROLLER, "controller_wakes", wake)
+                # within this instant it would be this turn again, and time would stand still
+                turn_s = max(wake, now + 2.0 * SAME_INSTANT_S)
+                self.at(turn_s, CONTROLLER, "controller_wakes", wake)
 
     def controller_wakes(self, wake_s: float) -> None:
         """Give the controller the turn that it asked for, if it still wants it."""

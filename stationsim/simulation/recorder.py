@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from stationsim.physics.operating import Lineup
+from stationsim.physics.bands import Lineup
 from stationsim.trace import AlarmRow, EventRow, PowerRow, SpillRow, Trace, Unavailable
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from stationsim.signals import level_text
+
 if TYPE_CHECKING:
     from stationsim.physics.balance import Advance
-    from stationsim.physics.operating import Lineup
+    from stationsim.physics.bands import Lineup
     from stationsim.simulation.plant import Plant
 
 
@@ -67,7 +69,9 @@ class Spilling:
         self.since_s = plant.t_s
         self._volume_m3 = self._peak_m3s = 0.0
         self._top_m3 = plant.v_m3
-        plant.note("station", "spill begins", f"level at the crest {self.spillway.crest_m:.3g} m")
+        plant.note(
+            "station", "spill begins", f"level at the crest {level_text(self.spillway.crest_m)}"
+        )
 
     def end(self, cause: str) -> None:
         """Nothing goes over any more.

@@ -1,8 +1,8 @@
 """Trouble and hands: what goes wrong, who puts it right, and what the panel makes of it.
 
 A *block* is a reason why a machine may not run. It comes with a condition (too hot, failed,
-leaking, taken out) that is over after a time or not at all; then the machine is free by itself, or waits for
-a reset by hand. A reset is refused while the condition lasts.
+leaking, taken out) that is over after a time or not at all; then the machine is free by itself, or
+waits for a reset by hand. A reset is refused while the condition lasts.
 """
 
 from __future__ import annotations

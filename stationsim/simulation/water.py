@@ -8,7 +8,7 @@ from stationsim.episode import Episode
 from stationsim.errors import StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import LOST, Advance, advance
-from stationsim.physics.operating import Lineup, lay_bands
+from stationsim.physics.bands import Lineup, lay_bands
 from stationsim.simulation.machines import Machine
 from stationsim.simulation.spilling import Spilling
 from stationsim.simulation.wakes import marks, top_level

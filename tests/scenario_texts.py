@@ -1,0 +1,43 @@
+"""Small scenarios as text, for the tests of the loader."""
+
+from __future__ import annotations
+
+DUPLEX = """\
+[station]
+name = "Test duplex"
+[well.shaft]
+shape = "cylinder"
+diameter = "3.0 m"
+[spill]
+level = "4.20 m"
+[pump.P1]
+flow = "30 L/s"
+[pump.P2]
+like = "P1"
+[control]
+kind = "staging"
+stop = "0.70 m"
+lead_start = "1.50 m"
+lag_start = "1.80 m"
+[episode]
+start = "2027-03-01T06:30+01:00"
+duration = "2 d"
+start_level = "0.8 m"
+[inflow.homes]
+kind = "constant"
+flow = "10 L/s"
+"""
+
+CURVED = DUPLEX.replace(
+    '[pump.P1]\nflow = "30 L/s"\n',
+    '[pump.P1]\ncurve = {flow = ["0 L/s", "40 L/s"], head = ["20 m", "5 m"]}\n',
+).replace(
+    "[control]", '[force_main]\ndischarge = "8 m"\nlength = "100 m"\ndiameter = "200 mm"\n[control]'
+)
+POINTS = 'flow = ["0 L/s", "40 L/s"], head = ["20 m", "5 m"]'
+DAILY = DUPLEX.replace('kind = "constant"\nflow = "10 L/s"', 'kind = "daily"\nweekday = [1, 2]')
+
+
+def changed(old: str, new: str, text: str = DUPLEX) -> str:
+    assert text.count(old) == 1, old
+    return text.replace(old, new)

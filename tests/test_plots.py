@@ -1,0 +1,299 @@
+from __future__ import annotations
+
+import dataclasses
+import subprocess
+import sys
+from itertools import pairwise
+
+import handmade
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from matplotlib.image import imread
+from matplotlib.legend import Legend
+from matplotlib.text import Text
+
+from stationsim import plots
+from stationsim.equipment.pumps import PumpUnit
+from stationsim.physics.forcemain import ForceMain, Pipe
+from stationsim.physics.pumps import HeadCurve
+from stationsim.plots import curves, levels, rows, style
+from stationsim.results import Result
+
+HOUR_S, DAY_S = 3600.0, 86_400.0
+
+
+def outage(day: float, hours: float = 3.0) -> tuple[tuple[float, float], ...]:
+    begin = day * DAY_S + 7.0 * HOUR_S
+    return ((begin, begin + hours * HOUR_S),)
+
+
+def hours() -> Result:
+    return handmade.March(
+        handmade.station(1, spill_m=None, high_alarm_m=None), handmade.constant(0.01), 4 * HOUR_S
+    ).result(interval_s=60.0)
+
+
+def day() -> Result:
+    return handmade.March(
+        handmade.station(3, 0.02, engine=True), handmade.daily(1, 0.01), DAY_S, outage(0)
+    ).result()
+
+
+def week() -> Result:
+    return handmade.March(
+        handmade.station(3, 0.012),
+        handmade.daily(7, 0.010),
+        7 * DAY_S,
+        outage(4),
+        out=((1, DAY_S, 1.5 * DAY_S),),
+    ).result()
+
+
+def quarter() -> Result:
+    return handmade.March(
+        handmade.station(2, 0.02), handmade.daily(120, 0.008), 120 * DAY_S, outage(70, 1.0)
+    ).result()
+
+
+def still() -> Result:
+    return handmade.March(handmade.station(2), handmade.constant(0.0), DAY_S).result()
+
+
+RUNS = {"hours": hours, "day": day, "week": week, "quarter": quarter, "still": still}
+
+
+@pytest.fixture(scope="module")
+def results() -> dict[str, Result]:
+    return {name: make() for name, make in RUNS.items()}
+
+
+def with_curves(result: Result, *, alike: bool) -> Result:
+    curve = HeadCurve.from_points([0.0, 0.02, 0.04, 0.06], [32.0, 28.0, 21.0, 11.0])
+    pumps = tuple(
+        PumpUnit(
+            f"P{i + 1}",
+            curve=curve,
+            flow_factor=1.0 if alike else 1.0 - 0.1 * i,
+            branch=Pipe(8.0, 0.15, fittings_k=3.0),
+        )
+        for i in range(3)
+    )
+    main = ForceMain((Pipe(900.0, 0.2),), 14.0)
+    station = dataclasses.replace(result.station, pumps=pumps, force_main=main)
+    return Result(station, result.episode, result.trace)
+
+
+def texts_outside(figure) -> list[str]:
+    """Return the texts that do not lie wholly on the figure."""
+    renderer = figure.canvas.get_renderer()
+    wide, tall = figure.canvas.get_width_height()
+    found = []
+    shown = [*figure.texts, *(t for legend in figure.findobj(Legend) for t in legend.get_texts())]
+    for axes in figure.axes:
+        shown += [*axes.texts, axes.title, axes._left_title]
+        for axis in (axes.xaxis, axes.yaxis):
+            # ticks beyond the ends of an axis exist, but are not drawn
+            shown += [axis.label, *(tick.label1 for tick in axis._update_ticks())]
+    for text in shown:
+        if not text.get_visible() or not text.get_text().strip():
+            continue
+        box = text.get_window_extent(renderer)
+        if box.width and not (box.x0 >= -1 and box.x1 <= wide + 1 and -1 <= box.y0 <= tall + 1):
+            found.append(text.get_text())
+    return found
+
+
+def annotations_over_each_other(figure) -> list[tuple[str, str]]:
+    """Return pairs of labels at the right of one plot that lie over each other."""
+    renderer = figure.canvas.get_renderer()
+    pairs = []
+    for axes in figure.axes:
+        boxes = [
+            (t.get_text(), t.get_window_extent(renderer))
+            for t in axes.texts
+            if t.get_text() and t.get_ha() == "left"
+        ]
+        for i, (one, a) in enumerate(boxes):
+            for other, b in boxes[i + 1 :]:
+                if min(a.y1, b.y1) - max(a.y0, b.y0) > 2.0 and a.x0 < b.x1 and b.x0 < a.x1:
+                    pairs.append((one, other))
+    return pairs
+
+
+@pytest.mark.parametrize("system", ["si", "us"])
+@pytest.mark.parametrize("plot", plots.FIGURES)
+@pytest.mark.parametrize("name", RUNS)
+def test_every_plot_of_every_length_has_all_its_text_on_the_page(results, name, plot, system):
+    figure = plots.FIGURES[plot](results[name], system)
+    figure.canvas.draw()
+    assert texts_outside(figure) == []
+    assert any("teaching only" in text.get_text() for text in figure.texts)
+    if plot == "levels":
+        assert annotations_over_each_other(figure) == []
+
+
+def test_axes_state_the_unit_of_the_system(results):
+    for system, depth, flow in (("si", "[m]", "[L/s]"), ("us", "[ft]", "[gpm]")):
+        figure = levels.levels_figure(results["day"], system)
+        told = [axes.get_ylabel() for axes in figure.axes]
+        assert f"level above floor {depth}" in told
+        assert f"flow {flow}" in told
+
+
+def test_all_plots_are_written_as_png_of_fair_size(results, tmp_path):
+    files = plots.save_all(results["day"], tmp_path)
+    assert [file.name for file in files] == [
+        "levels.png",
+        "pumps.png",
+        "curves.png",
+        "time_to_spill.png",
+    ]
+    for file in files:
+        picture = imread(file)
+        assert picture.shape[1] >= 1000
+        assert picture[..., :3].min() < 0.2  # there is ink on it
+        assert file.stat().st_size < 600_000
+
+
+def test_a_short_run_is_a_line_and_a_long_one_says_that_it_shows_ranges(results):
+    assert len(levels.levels_figure(results["day"]).axes) == 3
+    figure = levels.levels_figure(results["quarter"])
+    assert len(figure.axes) == 6
+    titles = [axes.get_title("left") for axes in figure.axes]
+    assert "range of the level" in titles[0]
+    assert "the day with the most happening" in titles[3]
+
+
+def test_the_busiest_day_is_the_one_with_the_outage(results):
+    low, high, why = levels.busiest_day(results["week"])
+    assert (low, high) == (4 * DAY_S, 5 * DAY_S)
+    assert why.startswith("Sun 7 Mar")
+    assert "grid lost" in why
+
+
+def test_the_busiest_day_of_a_run_from_noon_lies_between_midnights():
+    start = handmade.START.replace(hour=12)
+    result = handmade.March(
+        handmade.station(2, 0.02), handmade.daily(3, 0.01), 3 * DAY_S, outage(1)
+    ).result(start=start)
+    low, high, _ = levels.busiest_day(result)
+    assert (low, high) == (0.5 * DAY_S, 1.5 * DAY_S)
+
+
+def test_ranges_hold_every_value():
+    t = np.array([0.0, 1.0, 2.0, 5.0, 9.0, 10.0])
+    low, high = levels.ranges(
+        t, np.array([3.0, 1.0, 2.0, 7.0, 4.0, 5.0]), np.array([0.0, 2, 4, 10])
+    )
+    assert low.tolist()[0] == 1.0
+    assert high.tolist() == [3.0, 2.0, 7.0]
+    assert low.tolist()[2] == 4.0
+
+
+@pytest.mark.parametrize(
+    ("days", "span_h"), [(1, 1), (3, 1), (7, 2), (31, 6), (120, 24), (365, 24), (4000, 168)]
+)
+def test_spans_of_the_overview_grow_with_the_run(days, span_h):
+    edges = levels.span_edges(days * DAY_S)
+    assert edges[1] - edges[0] == span_h * HOUR_S
+    assert (edges[0], edges[-1]) == (0.0, days * DAY_S)
+
+
+def test_amounts_by_span_add_up(results):
+    runs = results["week"].pump_runs
+    own = runs[runs["pump"] == "P1"]
+    edges = levels.span_edges(7 * DAY_S)
+    spread = rows.by_span(own, edges, own["volume_m3"].to_numpy())
+    assert spread.sum() == pytest.approx(own["volume_m3"].sum(), rel=1e-12)
+    assert (spread >= 0.0).all()
+
+
+@given(st.lists(st.floats(0.0, 1.0), min_size=1, max_size=12), st.floats(0.01, 0.3))
+def test_spread_labels_keep_their_gap_order_and_room(places, gap):
+    placed = style.spread(places, gap, 0.0, 1.0)
+    assert min(placed) >= -1e-9
+    assert max(placed) <= 1.0 + 1e-9
+    fits = min(gap, 1.0 / max(len(places) - 1, 1))
+    ordered = sorted(placed)
+    assert all(b - a >= fits - 1e-9 for a, b in pairwise(ordered))
+    for (a, p), (b, q) in pairwise(sorted(zip(places, placed, strict=True))):
+        assert a == b or p < q
+
+
+def test_spread_leaves_labels_with_room_where_they_are():
+    assert style.spread([0.9, 0.1, 0.5], 0.1, 0.0, 1.0) == [0.9, 0.1, 0.5]
+
+
+def test_set_points_name_every_level_from_the_floor_up(results):
+    names = [name for name, _level in levels.set_points(results["day"].station)]
+    assert names == [
+        "stop",
+        "engine stop",
+        "lead start",
+        "lag start",
+        "engine start",
+        "standby start",
+        "high-level alarm",
+        "spill",
+    ]
+
+
+@pytest.mark.parametrize("alike", [True, False])
+def test_operating_points_lie_on_the_system_curve(results, alike):
+    result = with_curves(results["week"], alike=alike)
+    stop, start = curves.working_levels(result)
+    found = curves.lineups(result.station, stop, start)
+    names = [point.name for point in found]
+    if alike:
+        assert names == ["1 pump", "2 pumps", "3 pumps"]
+    else:
+        assert names == ["P1", "P2", "P3", "P1 + P2", "P1 + P2 + P3"]
+    main = result.station.force_main
+    for point in found:
+        for level, at in ((stop, point.at_stop), (start, point.at_start)):
+            asked = main.discharge_level_m - level + main.loss_m(at.total_m3s)
+            assert at.header_m == pytest.approx(asked, abs=1e-6)
+            drawn = sum(curves._at_header(p, np.array([at.header_m]))[0] for p in point.pumps)
+            # the drawn curve is a polyline of 300 points through the pump's own
+            assert drawn == pytest.approx(at.total_m3s, rel=2e-3)
+    figure = curves.curves_figure(result)
+    figure.canvas.draw()
+    assert texts_outside(figure) == []
+
+
+def test_plain_flows_by_number_are_shown_as_given(results):
+    base = results["week"].station
+    pumps = tuple(dataclasses.replace(p, fixed_flow_m3s=None) for p in base.pumps)
+    station = dataclasses.replace(base, pumps=pumps, total_by_number_m3s=(0.030, 0.042, 0.050))
+    found = curves.lineups(station, 0.7, 1.5)
+    assert [round(point.at_start.total_m3s, 9) for point in found] == [0.030, 0.042, 0.050]
+    result = Result(station, results["week"].episode, results["week"].trace)
+    told = [t.get_text() for t in curves.curves_figure(result).findobj(Text)]
+    assert {"30.0 L/s", "42.0 L/s", "50.0 L/s"} <= set(told)
+
+
+def test_time_to_spill_marks_the_least_and_says_when_there_is_none(results):
+    told = {
+        name: " ".join(
+            t.get_text() for t in plots.time_to_spill_figure(results[name]).findobj(Text)
+        )
+        for name in RUNS
+    }
+    assert "least: " in told["day"]
+    assert "it spilled, first at Sun 07:" in told["week"]
+    assert "No point of spill was given" in told["hours"]
+    assert "would never bring a spill" in told["still"]
+
+
+def test_machines_differ_by_more_than_colour():
+    looks = {(str(dashes), i // 4) for i, (_colour, dashes) in enumerate(style.MACHINES)}
+    assert len(looks) == len(style.MACHINES)
+    roles = {(look.hatch, look.height) for look in style.ROLES.values()}
+    assert len(roles) == len(style.ROLES)
+
+
+def test_plots_share_no_state_with_pyplot():
+    code = "import sys; import stationsim.plots; assert 'matplotlib.pyplot' not in sys.modules"
+    subprocess.run([sys.executable, "-c", code], check=True)
