@@ -254,9 +254,12 @@ def least_time_to_spill(water: Water) -> tuple[float, float]:
     water
         The water at every switch and every row.
     """
-    which = int(np.argmin(water.time_to_spill_s))
-    least = float(water.time_to_spill_s[which])
-    return (least, float(water.t_s[which])) if np.isfinite(least) else (np.nan, np.nan)
+    least = float(np.min(water.time_to_spill_s))
+    if not np.isfinite(least):
+        return np.nan, np.nan
+    # of moments that are equally bad to a millisecond, the first
+    which = int(np.argmax(water.time_to_spill_s <= least + 1e-3))
+    return least, float(water.t_s[which])
 
 
 def fuel_m3(station: Station, engine_hours_h: float) -> float:

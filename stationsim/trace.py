@@ -175,8 +175,6 @@ class Trace:
         Legs: from this time [s], with this volume [m3], this lineup (index into ``lineups``) ran.
     runs, events, alarms, spills, power, unavailable
         Rows, in the order in which they were closed.
-    swaps
-        Times [s] and new orders of the rotation.
     trips
         Trips of each machine (high temperature, failure, seal leak that stops).
     inflow_m3, pumped_m3, spilled_m3, other_m3, start_m3, end_m3
@@ -199,7 +197,6 @@ class Trace:
     spills: list[SpillRow] = field(default_factory=list)
     power: list[PowerRow] = field(default_factory=list)
     unavailable: list[Unavailable] = field(default_factory=list)
-    swaps: list[tuple[float, tuple[int, ...]]] = field(default_factory=list)
     trips: list[int] = field(default_factory=list)
     inflow_m3: float = 0.0
     pumped_m3: float = 0.0

@@ -69,13 +69,6 @@ EVENTS = (
     _event("start", "panel", "A pump began to run."),
     _event("stop", "panel", "A pump stopped because it was told to, or because its run was over."),
     _event("start refused", "panel", "A pump was wanted but could not be run; the cause says why."),
-    _event(
-        "stop forced",
-        "panel",
-        "A running pump was stopped by a trip, a loss of power or a person, not by the level.",
-    ),
-    _event("swap", "panel", "The order of the pumps changed: another one leads from now on."),
-    _event("swap skipped", "panel", "The rotation was due, but the order stayed as it was."),
     _event("trip", "alarm", "A protection took a pump out: it cannot run until it is reset."),
     _event(
         "reset", "panel", "A trip was cleared, by itself or by a person; the pump may run again."
@@ -95,14 +88,10 @@ EVENTS = (
     _event("in auto", "panel", "A selector was set to auto: the controller runs the pump."),
     _event("engine called", "site", "The engine-driven pump was called by its own start rule."),
     _event("call given up", "site", "The engine-driven pump was no longer wanted before it ran."),
-    _event(
-        "engine failed", "alarm", "The engine-driven pump did not start, or stopped by a fault."
-    ),
     _event("out of fuel", "alarm", "The tank of the engine-driven pump ran empty."),
     _event(
         "well empty", "site", "The water is down at the floor; the pumps lift only what arrives."
     ),
-    _event("run ends", "nobody", "The end of the simulated time."),
 )
 
 ALARMS = _of(
@@ -350,6 +339,19 @@ WORDS = (
         "word",
         "Changing which pump leads, so that the pumps share the work.",
         also=("rotation",),
+    ),
+    Entry(
+        "call",
+        "word",
+        "A start level that the water has reached and whose stop level it has not: it asks for one"
+        " more pump.",
+    ),
+    Entry(
+        "drawdown test",
+        "word",
+        "Timing the level as one pump draws it down, with the inflow timed before and after: fall"
+        " rate times plan area plus inflow is what the pump moves.",
+        also=("drawdown",),
     ),
     Entry("firm capacity", "word", "What the station pumps with its largest pump out."),
     Entry(

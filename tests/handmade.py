@@ -211,7 +211,6 @@ class March:
                 for machine in [m for m in running if m < count]:
                     close(machine, f"level at stop {plan.stop_m:.2f} m")
                 order = [*order[1:], order[0]]
-                trace.swaps.append((t, tuple(order)))
             out = sum(
                 flow if m < count else station.engine_pump.pump.fixed_flow_m3s for m in running
             )
@@ -282,7 +281,6 @@ class March:
             trace.alarms.append(AlarmRow("high level", "station", alarm_since, math.nan, math.nan))
         if spill_since is not None:
             trace.spills.append(SpillRow(spill_since, t, spilled, peak, station.spillway.method))
-        happen("station", "run ends", "end of run")
         edges = [0.0, *(x for span in self.outages for x in span), self.end_s]
         for k in range(len(edges) - 1):
             state = "out" if k % 2 else "on"

@@ -109,6 +109,8 @@ def test_least_time_to_spill_is_nan_when_it_never_would():
     assert all(np.isnan(x) for x in metrics.least_time_to_spill(never))
     once = Water(t, t, np.array([np.inf, 90.0, 100.0]))
     assert metrics.least_time_to_spill(once) == (90.0, 60.0)
+    twice = Water(t, t, np.array([90.0000001, 95.0, 90.0]))
+    assert metrics.least_time_to_spill(twice) == (90.0, 0.0)
 
 
 @pytest.mark.parametrize("pumps", [1, 2, 3])

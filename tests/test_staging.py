@@ -105,12 +105,12 @@ def test_lead_lag_and_standby_start_in_turn_as_the_level_rises() -> None:
     assert panel.said.wake_at_levels_m == (2.0,)
     assert panel.said.wake_at_s == math.inf
     assert panel.at(10.0, 2.0) == ["start P1 lead"]
-    assert panel.causes == ["level at lead start 2 m"]
+    assert panel.causes == ["level at lead start 2.00 m"]
     assert panel.said.wake_at_levels_m == (1.0, 2.5)
     assert panel.at(20.0, 2.5) == ["start P2 lag"]
-    assert panel.causes == ["level at lag start 2.5 m"]
+    assert panel.causes == ["level at lag start 2.50 m"]
     assert panel.at(30.0, 3.0) == ["start P3 standby"]
-    assert panel.causes == ["level at standby start 3 m"]
+    assert panel.causes == ["level at standby start 3.00 m"]
     assert panel.said.wake_at_levels_m == (1.0,)
 
 
@@ -132,7 +132,7 @@ def test_all_together_stops_every_pump_at_one_level_last_started_first() -> None
     panel.at(0.0, 3.4)
     assert panel.at(10.0, 1.6) == []
     assert panel.at(20.0, 1.0) == ["stop P3", "stop P2", "stop P1"]
-    assert panel.causes == ["level at stop 1 m"] * 3
+    assert panel.causes == ["level at stop 1.00 m"] * 3
     assert panel.at(30.0, 2.0) == ["start P2 lead"]  # the lead of before went to the end
 
 
@@ -141,14 +141,14 @@ def test_last_on_first_off_stops_one_by_one_and_the_lead_stays() -> None:
     panel.at(0.0, 3.4)
     assert panel.said.wake_at_levels_m == (2.0,)
     assert panel.at(10.0, 2.0) == ["stop P3"]
-    assert panel.causes == ["level at standby stop 2 m"]
+    assert panel.causes == ["level at standby stop 2.00 m"]
     assert panel.said.wake_at_levels_m == (1.6, 3.0)
     assert panel.at(20.0, 1.6) == ["stop P2"]
-    assert panel.causes == ["level at lag stop 1.6 m"]
+    assert panel.causes == ["level at lag stop 1.60 m"]
     assert panel.at(30.0, 2.5) == ["start P2 lag"]  # no swap while the lead runs
     assert panel.at(40.0, 1.6) == ["stop P2"]
     assert panel.at(50.0, 1.0) == ["stop P1"]
-    assert panel.causes == ["level at stop 1 m"]
+    assert panel.causes == ["level at stop 1.00 m"]
     assert panel.at(60.0, 2.0) == ["start P2 lead"]
 
 
@@ -158,7 +158,7 @@ def test_first_on_first_off_stops_the_one_that_has_run_longest() -> None:
     panel.at(5.0, 2.5)
     assert panel.running == ["P1", "P2"]
     assert panel.at(10.0, 1.6) == ["stop P1"]
-    assert panel.causes == ["level at lag stop 1.6 m"]
+    assert panel.causes == ["level at lag stop 1.60 m"]
     assert panel.at(20.0, 2.5) == ["start P1 lag"]
     assert panel.at(30.0, 1.6) == ["stop P2"]
     assert panel.at(40.0, 1.0) == ["stop P1"]
@@ -312,7 +312,7 @@ def test_a_trip_with_nobody_left_waits_for_the_reset() -> None:
     assert panel.said.notes[0].event == "start refused"
     panel.mend(0)
     assert panel.at(400.0, 2.6) == ["start P1 lead"]
-    assert panel.causes == ["level at lead start 2 m"]
+    assert panel.causes == ["level at lead start 2.00 m"]
 
 
 # ---------------------------------------------------------------------- supply
@@ -334,7 +334,7 @@ def test_after_an_outage_the_level_decides_anew_and_the_cause_says_so() -> None:
     panel.at(10.0, 1.8)
     panel.supply = True
     assert panel.at(600.0, 2.6) == ["start P2 lead"]  # the rotation moved on with the power loss
-    assert panel.causes == ["power back, level above lead start 2 m"]
+    assert panel.causes == ["power back, level above lead start 2.00 m"]
     assert panel.at(610.0, 2.6) == ["start P3 lag"]
     panel.lose_supply(620.0)
     panel.at(620.0, 1.4)

@@ -74,8 +74,8 @@ def test_without_trouble_the_two_pumps_take_turns() -> None:
         (0, 4000.0, 4500.0),
         (1, 5500.0, 6000.0),
     ]
-    assert {r.started_by for r in trace.runs} == {"level at lead start 2 m"}
-    assert [r.stopped_by for r in trace.runs] == ["level at stop 1 m"] * 3 + ["end of run"]
+    assert {r.started_by for r in trace.runs} == {"level at lead start 2.00 m"}
+    assert [r.stopped_by for r in trace.runs] == ["level at stop 1.00 m"] * 3 + ["end of run"]
     assert trace.alarms == []
     assert trace.unavailable == []
     assert [(p.source, p.state, p.start_s, p.stop_s) for p in trace.power] == [
@@ -88,11 +88,8 @@ def test_without_trouble_the_two_pumps_take_turns() -> None:
 
 def test_a_pump_out_of_service_for_a_time_is_replaced_and_comes_back() -> None:
     trace = run(happened(500.0, "out of service", "P1", 1500.0))
-    assert times(trace.runs)[:3] == [
-        (1, 1000.0, 1500.0),
-        (1, 2500.0, 3000.0),  # the order is P2, P1 again after its own turn was taken by P2
-        (0, 4000.0, 4500.0),
-    ] or times(trace.runs)[0] == (1, 1000.0, 1500.0)
+    # P2 leads twice running: each stop moves the order on by one, whoever has run
+    assert times(trace.runs)[:3] == [(1, 1000.0, 1500.0), (1, 2500.0, 3000.0), (0, 4000.0, 4500.0)]
     assert rows(trace, "out of service", "back in service") == [
         (500.0, "P1", "out of service", "out of service"),
         (2000.0, "P1", "back in service", "work done"),
@@ -255,6 +252,17 @@ def test_a_seal_leak_without_a_duration_stands_to_the_end() -> None:
     assert [(a.raised_s, math.isnan(a.cleared_s)) for a in trace.alarms] == [(1200.0, True)]
 
 
+def test_a_second_seal_leak_keeps_the_alarm_standing_to_its_own_end() -> None:
+    trace = run(
+        happened(1200.0, "seal leak", "P1", 1000.0), happened(2000.0, "seal leak", "P1", 1000.0)
+    )
+    assert [(a.raised_s, a.cleared_s) for a in trace.alarms] == [(1200.0, 3000.0)]
+    shorter = run(
+        happened(1200.0, "seal leak", "P1", 1000.0), happened(1300.0, "seal leak", "P1", 60.0)
+    )
+    assert [(a.raised_s, a.cleared_s) for a in shorter.alarms] == [(1200.0, 2200.0)]
+
+
 def test_a_seal_leak_that_stops_takes_the_pump_out() -> None:
     trace = run(happened(1200.0, "seal leak", "P1", 1000.0), station=duplex(seal_leak="stop"))
     assert trace.runs[0].stopped_by == "seal leak"
@@ -271,13 +279,13 @@ def test_a_seal_leak_that_stops_takes_the_pump_out() -> None:
 
 def test_a_grid_loss_stops_the_pumps_and_the_level_decides_when_it_is_back() -> None:
     trace = run(happened(1200.0, "grid loss", "grid", 1000.0))
-    first, second = trace.runs[:2]
+    runs = sorted(trace.runs, key=lambda r: (r.start_s, r.role == "lag"))
+    first, second, lag = runs[:3]
     # 200 s of pumping: 2.0 - 0.4 = 1.6 m; 1000 s later 2.6 m, above both starts
     assert (first.machine, first.stop_s, first.stopped_by) == (0, 1200.0, "power lost")
     assert (second.machine, second.start_s) == (1, 2200.0)
-    assert second.started_by == "power back, level above lead start 2 m"
-    assert trace.runs[2].role == "lag" or trace.runs[1].role == "lag"
-    lag = next(r for r in trace.runs if r.role == "lag")
+    assert second.started_by == "power back, level above lead start 2.00 m"
+    assert (second.role, lag.role) == ("lead", "lag")
     assert (lag.machine, lag.start_s) == (0, 2200.0)
     # both together 60 L/s against 10: 16 m3 in 320 s
     assert lag.stop_s == pytest.approx(2520.0, abs=EPS)

@@ -33,9 +33,7 @@ import click
 @click.option(
     "--units",
     type=click.Choice(["si", "us"]),
-    default="si",
-    show_default=True,
-    help="Units of sentences and plots; tables are always in SI.",
+    help="Units of sentences and plots; tables are always in SI.  [default: those of FILE]",
 )
 @click.option(
     "--format",
@@ -55,7 +53,7 @@ def run(
     sets: tuple[str, ...],
     events: tuple[str, ...],
     seed: int | None,
-    units: str,
+    units: str | None,
     formats: str,
     no_plots: bool,
     force: bool,
@@ -87,18 +85,19 @@ def run(
 
     result = simulate(loaded.station, loaded.episode)
     result.digest, result.text = loaded.digest, loaded.text
+    system = units if units is not None else loaded.system
     if not quiet:
         _progress("writing")
     with new_folder(folder, force=force) as beside:
-        result.write_into(beside, chosen, units)
+        result.write_into(beside, chosen, system)
         if not no_plots:
             from stationsim.plots import save_all
 
-            save_all(result, beside, units)
+            save_all(result, beside, system)
     if quiet:
         return
     _progress("")
-    for sentence in result.sentences(units):
+    for sentence in result.sentences(system):
         click.echo(sentence)
     click.echo()
     what = "Tables" if no_plots else "Tables and plots"

@@ -62,6 +62,8 @@ class Loaded:
         SHA-256 of the document as run and of the data files that it reads.
     text
         The scenario as run, as TOML: the file itself when nothing was changed from outside.
+    system
+        Units that the file mostly uses: ``si`` or ``us``.
     """
 
     station: Station
@@ -70,6 +72,7 @@ class Loaded:
     document: dict[str, Any]
     digest: str
     text: str
+    system: System
 
 
 def load_scenario(
@@ -151,6 +154,7 @@ def load(
         document=document,
         digest=_digest(document, built.files),
         text=overrides.to_toml(document) if origins else text,
+        system=_system(document),
     )
 
 

@@ -6,9 +6,10 @@ after a year), and in this order::
     0  supply        grid, transfer, engine, valves
     1  crossings     the level reaches something that somebody waits for
     2  instruments   sensors and floats change
-    3  people        hands on selectors, and faults
-    4  controller    the panel's turn
-    5  recorder      whatever only writes down
+    3  people        hands on selectors, and whatever the script lets happen
+    4  faults        the condition behind a trip is over, work is done
+    5  controller    the panel's turn
+    6  recorder      whatever only writes down
 
 Whatever changes what the panel sees gives the controller its turn at that same instant.
 
@@ -25,7 +26,7 @@ from typing import Any
 
 import simpy
 
-SUPPLY, CROSSING, INSTRUMENT, PEOPLE, CONTROLLER, RECORDER = range(6)
+SUPPLY, CROSSING, INSTRUMENT, PEOPLE, FAULT, CONTROLLER, RECORDER = range(7)
 
 SAME_INSTANT_S = 1e-6
 """Times closer than this are one instant [s]."""

@@ -65,6 +65,7 @@ class Plant:
         self.electric = tuple(self.machines)
         self.spilling = Spilling(self)
         self.water = Water(station, episode, inflow, self.machines, self.spilling)
+        self._turning_m3 = self._turning_points()
         self.alarms = AlarmBoard(self)
         self.grid_on = True
         self.open_stories = 0
@@ -165,6 +166,30 @@ class Plant:
                 self.spilling.end("level below the crest")
         if "floor" in tags and not rising:
             self.note("station", "well empty", "pumped down to the floor")
+
+    def _turning_points(self) -> tuple[tuple[float, str], ...]:
+        """Return the volumes where it matters on which side the water leaves, and of what."""
+        well, alarms, spillway = self.station.well, self.station.alarms, self.station.spillway
+        levels = [(alarms.high_level_m, "high level"), (alarms.low_level_m, "low level")]
+        if spillway is not None and self.spilling.weir:
+            levels.append((spillway.crest_m, "crest"))
+        return tuple((well.volume_at(level), what) for level, what in levels if level is not None)
+
+    def _turned(self, net_m3s: float) -> None:
+        """Heed another lineup that turns the water round right on an alarm level or the crest.
+
+        The balance reports a level on the way through only; a level from which the water goes back
+        to where it came from has to be looked at here.
+        """
+        for volume, what in self._turning_m3:
+            if volume != self.water.v_m3 or net_m3s == 0.0:
+                continue
+            if what != "crest":
+                self._level_alarm(what, on=(net_m3s > 0.0) == (what == "high level"))
+            elif net_m3s > 0.0:
+                self.spilling.begin()
+            else:
+                self.spilling.end("level below the crest")
 
     def _level_alarm(self, alarm: str, *, on: bool) -> None:
         settings = self.station.alarms
@@ -274,6 +299,7 @@ class Plant:
             water = self.water
             lineup = water.line_up(self._mask)
             self.recorder.leg(water.t_s, water.v_m3, self._mask, lineup)
+            self._turned(water.inflow_m3s - water.pumped_m3s)
             if water.v_m3 >= self.spilling.cap_m3:
                 self.spilling.look(water.inflow_m3s - water.pumped_m3s)
         elif self.spilling.since_s is not None and self.water.v_m3 >= self.spilling.cap_m3:

@@ -87,7 +87,10 @@ class Spilling:
         peak = self._peak_m3s
         if self.weir:
             peak = self.spillway.flow_m3s(plant.station.well.level_at(self._top_m3))
-        plant.recorder.spilled(self.since_s, plant.t_s, self._volume_m3, peak, self.spillway.method)
+        if plant.t_s > self.since_s:  # a touch of the crest is an event, but no spill
+            plant.recorder.spilled(
+                self.since_s, plant.t_s, self._volume_m3, peak, self.spillway.method
+            )
         plant.trace.spilled_m3 += self._volume_m3
         plant.note("station", "spill ends", cause, f"{self._volume_m3:.3f} m3 spilled")
         self.since_s = None

@@ -11,7 +11,7 @@ import math
 from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
-from stationsim.simulation.clock import PEOPLE
+from stationsim.simulation.clock import FAULT
 from stationsim.simulation.machines import FAILED, HOT, LEAK, OUT_OF_SERVICE, Block, Machine, Mode
 from stationsim.simulation.stories import grid_outage
 
@@ -38,6 +38,7 @@ class Trouble:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self._grid_back_s = -math.inf
+        self._leak_over_s: dict[int, float] = {}
 
     def happen(self, event: ScriptedEvent) -> None:
         """Let a scripted event happen now.
@@ -120,8 +121,11 @@ class Trouble:
     ) -> None:
         plant = self.plant
         before = machine.blocks.get(kind)
-        if before is not None and before.over_s >= over_s:
-            return
+        if before is not None:  # the longer one counts, and a latch stays a latch
+            over_s = max(over_s, before.over_s)
+            resets_itself = resets_itself and before.resets_itself
+            if before == Block(over_s, resets_itself):
+                return
         machine.blocks[kind] = Block(over_s, resets_itself)
         plant.recorder.unavailable(plant.t_s, machine.index, kind)
         if over_s == math.inf:
@@ -140,7 +144,7 @@ class Trouble:
             name = machine.unit.name
             plant.alarms.condition(self._alarm_of(machine, kind), name, 0.0, until, on=True)
         if over_s < math.inf and resets_itself:
-            plant.at(over_s, PEOPLE, "condition_over", machine.index, kind, over_s)
+            plant.at(over_s, FAULT, "condition_over", machine.index, kind, over_s)
         plant.panel_changed()
 
     def over(self, machine: Machine, kind: str, over_s: float) -> None:
@@ -159,7 +163,7 @@ class Trouble:
         if block is not None and block.over_s == over_s and block.resets_itself:
             how = "back in service" if kind == OUT_OF_SERVICE else "reset"
             self._free(machine, kind, how, "by itself" if how == "reset" else "work done")
-        elif block is None and kind == LEAK:
+        elif block is None and kind == LEAK and self._leak_over_s.get(machine.index) == over_s:
             self.plant.alarms.condition(LEAK, machine.unit.name, 0.0, "dry again", on=False)
 
     def _free(self, machine: Machine, kind: str, event: str, cause: str) -> None:
@@ -181,9 +185,11 @@ class Trouble:
         if stops:
             self._block(machine, LEAK, over_s, resets_itself=resets_itself)
             return
+        over_s = max(over_s, self._leak_over_s.get(machine.index, over_s))
+        self._leak_over_s[machine.index] = over_s
         plant.alarms.condition(LEAK, name, 0.0, "probe in the seal chamber", on=True)
         if over_s < math.inf:
-            plant.at(over_s, PEOPLE, "condition_over", machine.index, LEAK, over_s)
+            plant.at(over_s, FAULT, "condition_over", machine.index, LEAK, over_s)
         plant.panel_changed()
 
     # ------------------------------------------------------------------ hands

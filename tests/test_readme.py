@@ -1,0 +1,84 @@
+"""README says what is so: its commands run, its Python runs, what it quotes is what is said."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+import tomllib
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from stationsim import load_scenario, simulate
+from stationsim.cli import main
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def clone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a place that looks like a clone, and stand in it."""
+    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", README, flags=re.DOTALL)
+
+
+def test_every_stationsim_command_of_readme_runs(clone: Path) -> None:
+    lines = [
+        line[line.index("stationsim ") :]
+        for block in blocks("bash")
+        for line in block.splitlines()
+        if re.search(r"(^|/)stationsim ", line)
+    ]
+    assert len(lines) >= 6
+    for line in lines:
+        words = shlex.split(line)[1:]
+        extra = ["--no-plots"] if words[0] == "run" else []
+        outcome = CliRunner().invoke(main, [*words, *extra])
+        assert outcome.exit_code == 0, f"{line}: {outcome.output}"
+    assert (clone / "results" / "alder-lane" / "levels.csv").is_file()
+
+
+def test_every_python_block_of_readme_runs(clone: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for block in blocks("python"):
+        exec(compile(block, "README.md", "exec"), {})  # noqa: S102
+    assert "minutes" in capsys.readouterr().out
+
+
+def test_the_scenario_of_readme_runs(clone: Path) -> None:
+    (block,) = blocks("toml")
+    tomllib.loads(block)
+    path = clone / "short.toml"
+    path.write_text(block, encoding="utf-8")
+    result = simulate(*load_scenario(path))
+    assert len(result.pump_runs) > 100
+
+
+def test_the_sentences_of_readme_are_those_of_the_run(clone: Path) -> None:
+    quoted = re.findall(r"<!-- says: (\S+) -->\n```text\n(.*?)```", README, flags=re.DOTALL)
+    assert quoted
+    for path, text in quoted:
+        said = simulate(*load_scenario(path)).sentences()
+        assert text.split() == " ".join(said).split()
+
+
+def test_readme_names_every_shipped_scenario() -> None:
+    for path in (ROOT / "scenarios").glob("*.toml"):
+        assert f"scenarios/{path.name}" in README
+
+
+def test_every_shipped_scenario_opens_with_what_it_shows_and_loads_without_warnings() -> None:
+    from stationsim.scenario.load import load
+
+    paths = sorted((ROOT / "scenarios").glob("*.toml"))
+    assert len(paths) >= 5
+    for path in paths:
+        assert path.read_text(encoding="utf-8").startswith("# What it shows: ")
+        assert [one.text() for one in load(path).warnings] == []
