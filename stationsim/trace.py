@@ -266,30 +266,12 @@ def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled
         lineup = trace.lineups[trace.leg_lineup[leg]]
         count = len(lineup.edge_m3)
         until = wanted[end - 1]
-        found = advance(
-            trace.leg_t_s[leg],
-            trace.leg_v_m3[leg],
-            int(segments[leg]),
-            until,
-            seg_t,
-            seg_q,
-            seg_b,
-            lineup.edge_m3,
-            lineup.out_m3s,
-            lineup.out_slope,
-            (),
-            cap_m3,
-            [0.0] * count,
-            [0.0] * count,
-            wanted,
-            volume,
-            begin,
-        )
-        while found.t_s < until:  # it stops where the volume leaves the cap; go on from there
+        t, v, segment, n = trace.leg_t_s[leg], trace.leg_v_m3[leg], int(segments[leg]), begin
+        while True:  # it stops where the volume leaves the cap; then it goes on from there
             found = advance(
-                found.t_s,
-                found.v_m3,
-                found.segment,
+                t,
+                v,
+                segment,
                 until,
                 seg_t,
                 seg_q,
@@ -303,10 +285,12 @@ def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled
                 [0.0] * count,
                 wanted,
                 volume,
-                found.sampled,
+                n,
             )
-        for n in range(found.sampled, end):
-            volume[n] = found.v_m3
+            t, v, segment, n = found.t_s, found.v_m3, found.segment, found.sampled
+            if t >= until:
+                break
+        volume[n:end] = [v] * (end - n)
     lineup_of = np.asarray(trace.leg_lineup)[which_leg]
     return _flows_at(trace, cap_m3, times_s, np.asarray(volume), lineup_of)
 

@@ -32,9 +32,7 @@ def run(
     level_m: float = 1.0,
 ) -> Trace:
     station = duplex(alarms=alarms)
-    return simulate(
-        station, episode(duration_s, inflow, *events, start_level_m=level_m)
-    ).trace
+    return simulate(station, episode(duration_s, inflow, *events, start_level_m=level_m)).trace
 
 
 def of(trace: Trace, alarm: str) -> list[AlarmRow]:
@@ -122,7 +120,10 @@ def test_a_pump_that_turns_the_level_round_on_the_low_level_alarm_clears_it() ->
 def test_a_pump_that_turns_the_level_round_on_the_crest_of_a_weir_ends_the_spill() -> None:
     station = replace(duplex(levels={"lag_start_m": 3.5}), spillway=Spillway(3.5, 2.0))
     trace = simulate(station, episode(6000.0, 0.04)).trace
-    assert [e.event for e in trace.events if "spill" in e.event] [:2] == ["spill begins", "spill ends"]
+    assert [e.event for e in trace.events if "spill" in e.event][:2] == [
+        "spill begins",
+        "spill ends",
+    ]
     assert trace.spills == []
     assert trace.spilled_m3 == 0.0
 

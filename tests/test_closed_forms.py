@@ -352,9 +352,7 @@ def test_three_such_motors_draw_well_under_a_350_ampere_fuse() -> None:
     # the three together never hold that inflow: all run to the end
     last = [r for r in trace.runs if r.stopped_by == "end of run"]
     assert {r.machine for r in last} == {0, 1, 2}
-    amps = [
-        r.energy_j / (r.stop_s - r.start_s) / (math.sqrt(3.0) * 480.0 * 0.85) for r in last
-    ]
+    amps = [r.energy_j / (r.stop_s - r.start_s) / (math.sqrt(3.0) * 480.0 * 0.85) for r in last]
     assert 3 * 20.0 < sum(amps) < 3 * 96.0 < 350.0
     alone = run(fifty_kilowatts(), 6.0 * HOUR_S, 0.030).runs[0]
     one = alone.energy_j / (alone.stop_s - alone.start_s) / (math.sqrt(3.0) * 480.0 * 0.85)

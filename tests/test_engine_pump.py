@@ -24,7 +24,9 @@ DOWN_S = UP_S + 2.06 / 0.003
 ABS = 1e-6
 
 
-def event(at_s: float, kind: EventKind, subject: str, lasts_s: float | None = None) -> ScriptedEvent:
+def event(
+    at_s: float, kind: EventKind, subject: str, lasts_s: float | None = None
+) -> ScriptedEvent:
     return ScriptedEvent(at_s, kind, subject, lasts_s)
 
 
@@ -163,9 +165,9 @@ def test_out_of_fuel_stops_it_with_an_alarm_and_it_stays_stopped() -> None:
     (only,) = engine_runs(trace)
     assert only.stop_s - only.start_s == pytest.approx(300.0, abs=ABS)
     assert only.stopped_by == "out of fuel"
-    assert [(a.subject, round(a.raised_s, 6)) for a in trace.alarms if a.alarm == "engine failed"] == [
-        ("E1", UP_S + 300.0)
-    ]
+    assert [
+        (a.subject, round(a.raised_s, 6)) for a in trace.alarms if a.alarm == "engine failed"
+    ] == [("E1", UP_S + 300.0)]
     assert engine_states(trace)[-1] == ("out of fuel", UP_S + 300.0, "tank empty")
     assert (UP_S + 300.0, "out of fuel", "tank empty") in words(trace)
 

@@ -122,12 +122,15 @@ def test_the_third_pump_takes_over_when_two_are_out() -> None:
 
 
 def test_with_every_pump_out_the_station_refuses_and_spills() -> None:
-    trace = run(
-        happened(100.0, "out of service", "P1"), happened(100.0, "out of service", "P2")
-    )
+    trace = run(happened(100.0, "out of service", "P1"), happened(100.0, "out of service", "P2"))
     assert trace.runs == []
     refused = rows(trace, "start refused")
-    assert refused[0] == (1000.0, "station", "start refused", "call of the lead pump: no pump is ready")
+    assert refused[0] == (
+        1000.0,
+        "station",
+        "start refused",
+        "call of the lead pump: no pump is ready",
+    )
     # 30 m3 from 1 m to the crest at 4 m take 3000 s; then 10 L/s go over for 3000 s
     assert [(s.start_s, s.stop_s) for s in trace.spills] == [(pytest.approx(3000.0), 6000.0)]
     assert trace.spilled_m3 == pytest.approx(30.0, rel=1e-9)
@@ -192,8 +195,11 @@ def test_a_reset_is_refused_while_the_pump_is_still_hot() -> None:
 
 
 def test_a_reset_with_nothing_to_reset_says_so() -> None:
-    trace = run(happened(300.0, "reset", "P2"), happened(400.0, "out of service", "P2"),
-                happened(500.0, "reset", "P2"))
+    trace = run(
+        happened(300.0, "reset", "P2"),
+        happened(400.0, "out of service", "P2"),
+        happened(500.0, "reset", "P2"),
+    )
     assert rows(trace, "reset refused") == [
         (300.0, "P2", "reset refused", "nothing to reset"),
         (500.0, "P2", "reset refused", "nothing to reset"),
@@ -393,7 +399,9 @@ def test_taking_a_running_pump_in_hand_keeps_it_running() -> None:
 
 def test_hand_waits_through_an_outage_and_starts_when_the_grid_is_back() -> None:
     trace = run(
-        happened(100.0, "hand", "P2"), happened(400.0, "grid loss", "grid", 700.0), duration_s=2000.0
+        happened(100.0, "hand", "P2"),
+        happened(400.0, "grid loss", "grid", 700.0),
+        duration_s=2000.0,
     )
     assert [(r.start_s, r.stop_s, r.stopped_by) for r in of(trace, 1)] == [
         (100.0, 400.0, "power lost"),
@@ -442,9 +450,7 @@ def test_off_outlasts_a_trip_that_resets_itself() -> None:
 
 def test_no_pump_starts_inside_its_minimum_off_time() -> None:
     trace = run(station=duplex(flows_m3s=(0.03,), min_off_s=1300.0, levels={"lag_start_m": None}))
-    gaps = [
-        b.start_s - a.stop_s for a, b in zip(trace.runs, trace.runs[1:], strict=False)
-    ]
+    gaps = [b.start_s - a.stop_s for a, b in zip(trace.runs, trace.runs[1:], strict=False)]
     assert gaps[0] == pytest.approx(1300.0, abs=EPS)
     refused = rows(trace, "start refused")
     assert refused[0] == (

@@ -175,14 +175,17 @@ class Plant:
             levels.append((spillway.crest_m, "crest"))
         return tuple((well.volume_at(level), what) for level, what in levels if level is not None)
 
-    def _turned(self, net_m3s: float) -> None:
+    def _turned(self) -> None:
         """Heed another lineup that turns the water round right on an alarm level or the crest.
 
         The balance reports a level on the way through only; a level from which the water goes back
         to where it came from has to be looked at here.
         """
         for volume, what in self._turning_m3:
-            if volume != self.water.v_m3 or net_m3s == 0.0:
+            if volume != self.water.v_m3:
+                continue
+            net_m3s = self.water.inflow_m3s - self.water.pumped_m3s
+            if net_m3s == 0.0:
                 continue
             if what != "crest":
                 self._level_alarm(what, on=(net_m3s > 0.0) == (what == "high level"))
@@ -299,7 +302,7 @@ class Plant:
             water = self.water
             lineup = water.line_up(self._mask)
             self.recorder.leg(water.t_s, water.v_m3, self._mask, lineup)
-            self._turned(water.inflow_m3s - water.pumped_m3s)
+            self._turned()
             if water.v_m3 >= self.spilling.cap_m3:
                 self.spilling.look(water.inflow_m3s - water.pumped_m3s)
         elif self.spilling.since_s is not None and self.water.v_m3 >= self.spilling.cap_m3:

@@ -111,7 +111,7 @@ class Session:
         began = time.perf_counter()
         clock, end_s = self._plant.clock, self.episode.duration_s
         if until_s is not None:
-            if until_s < self._now_s:
+            if not until_s >= self._now_s:  # NaN too
                 raise ActionError(
                     f"the session stands at {self._now_s:g} s and cannot go back to {until_s:g} s"
                 )

@@ -396,10 +396,11 @@ class Oracle:
             self.answer.grid.append((self.t, "back"))
             for n in range(len(self.starts)):
                 self._stand(n)
-            if self.engine_state == "running" and self.engine.at_grid_return == "stop":
+            auto = self.units[-1].mode == "auto"  # in hand it runs on
+            if self.engine_state == "running" and auto and self.engine.at_grid_return == "stop":
                 self._stop(len(self.units) - 1)
                 self.engine_state = "stopped"
-            elif self.engine_state == "starting" and self.units[-1].mode == "auto":
+            elif self.engine_state == "starting" and auto:
                 self.engine_state, self.engine_up = "stopped", math.inf
         for event in losses:
             self.script.remove(event)

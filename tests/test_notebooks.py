@@ -1,0 +1,156 @@
+"""The lessons run from top to bottom, say what they claim, and are stored without outputs."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+from stationsim.scenario.starter import starter_text
+
+ROOT = Path(__file__).parents[1]
+LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+LONGEST_CELL_S = 120
+
+of_each = pytest.mark.parametrize("lesson", LESSONS, ids=lambda path: path.stem)
+
+
+def read(lesson: Path) -> Any:
+    return nbformat.read(lesson, as_version=4)
+
+
+def code_cells(notebook: Any) -> list[Any]:
+    return [cell for cell in notebook.cells if cell.cell_type == "code"]
+
+
+def printed(notebook: Any) -> str:
+    outputs = [output for cell in code_cells(notebook) for output in cell.outputs]
+    return "".join(output.text for output in outputs if output.output_type == "stream")
+
+
+def figures(notebook: Any) -> int:
+    outputs = [output for cell in code_cells(notebook) for output in cell.outputs]
+    return sum("image/png" in output.get("data", {}) for output in outputs)
+
+
+@pytest.fixture(scope="module")
+def executed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """Every lesson executed in a folder of its own, with the scenarios beside it as in the repo."""
+    place = tmp_path_factory.mktemp("lessons")
+    shutil.copytree(ROOT / "scenarios", place / "scenarios")
+    (place / "notebooks").mkdir()
+    done = {}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("IPYTHONDIR", str(place / "ipython"))  # nobody's own start-up files
+        patch.setenv("JUPYTER_PLATFORM_DIRS", "1")  # else a warning about where its files lie
+        for lesson in LESSONS:
+            notebook = read(lesson)
+            client = NotebookClient(
+                notebook,
+                timeout=LONGEST_CELL_S,
+                kernel_name="python3",
+                resources={"metadata": {"path": str(place / "notebooks")}},
+            )
+            done[lesson.stem] = client.execute()
+    left = [path.name for path in (place / "notebooks").iterdir()]
+    assert left == [], "a lesson leaves files beside itself"
+    return done
+
+
+def test_lessons_are_there() -> None:
+    assert [lesson.stem for lesson in LESSONS] == ["1-the-tank", "2-a-station"]
+
+
+@of_each
+def test_lesson_runs_from_top_to_bottom(lesson: Path, executed: dict[str, Any]) -> None:
+    notebook = executed[lesson.stem]  # a failing cell, so a failing assertion in one, has raised
+    counts = [cell.execution_count for cell in code_cells(notebook)]
+    assert counts == list(range(1, len(counts) + 1))
+    errors = [
+        output.text
+        for cell in code_cells(notebook)
+        for output in cell.outputs
+        if output.output_type == "stream" and output.name == "stderr"
+    ]
+    assert errors == []
+
+
+def test_tank_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["1-the-tank"]
+    text = printed(notebook)
+    assert "fill: 628.3 s" in text
+    assert "draw: 448.8 s" in text
+    assert "cycle: 1077.1 s" in text
+    assert "least cycle 17.45 min" in text
+    assert "one pump:  3.44 starts per hour" in text
+    assert "P1 of two: 1.72 starts per hour" in text
+    assert figures(notebook) == 2
+
+
+def test_station_lesson_shows_the_reference_numbers(executed: dict[str, Any]) -> None:
+    notebook = executed["2-a-station"]
+    text = printed(notebook)
+    assert "all together, lag start 1.80 m: 1.99 lag starts per hour" in text
+    assert "staged,       lag start 1.80 m: 5.09" in text
+    assert "staged,       lag start 1.60 m: 15.3" in text
+    assert "to the alarm: 5.55 min" in text
+    assert "to the spill: 38.7 min" in text
+    assert figures(notebook) == 6
+
+
+@of_each
+def test_lesson_checks_its_own_numbers(lesson: Path) -> None:
+    checks = [
+        line
+        for cell in code_cells(read(lesson))
+        for line in cell.source.splitlines()
+        if line.lstrip().startswith("assert ")
+    ]
+    assert len(checks) >= 8
+
+
+@of_each
+def test_lesson_is_stored_without_outputs_or_traces_of_a_machine(lesson: Path) -> None:
+    notebook = read(lesson)
+    nbformat.validate(notebook)
+    assert (notebook.nbformat, notebook.nbformat_minor) == (4, 5)
+    assert set(notebook.metadata) == {"kernelspec"}
+    for cell in code_cells(notebook):
+        assert cell.outputs == []
+        assert cell.execution_count is None
+    for cell in notebook.cells:
+        assert re.fullmatch(r"[a-z0-9-]{3,20}", cell.id), cell.id
+    assert not re.search(r'"/|/home/|/tmp/|[A-Z]:\\\\', lesson.read_text(encoding="utf-8"))
+
+
+@of_each
+def test_lesson_opens_with_its_caution(lesson: Path) -> None:
+    first = read(lesson).cells[0].source
+    assert "For planning and teaching only" in first
+    assert "licensed practice" in first
+
+
+@of_each
+def test_lesson_takes_only_public_names(lesson: Path) -> None:
+    import stationsim
+    import stationsim.plots
+
+    public = {"stationsim": stationsim.__all__, "stationsim.plots": stationsim.plots.__all__}
+    source = "\n".join(cell.source for cell in code_cells(read(lesson)))
+    taken = re.findall(r"^from (stationsim[\w.]*) import (.+)$", source, flags=re.M)
+    assert taken
+    for module, names in taken:
+        assert set(names.split(", ")) <= set(public[module])
+    assert not re.search(r"^\s*import stationsim", source, flags=re.M)
+
+
+def test_tank_lesson_holds_the_starter_that_new_writes() -> None:
+    cells = {cell.id: cell.source for cell in read(ROOT / "notebooks" / "1-the-tank.ipynb").cells}
+    shown = re.search(r'TANK = """\\\n(.*?)"""', cells["starter"], flags=re.S)
+    assert shown is not None
+    assert shown.group(1).rstrip() == starter_text(tank=True).rstrip()
