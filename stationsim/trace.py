@@ -302,7 +302,8 @@ def _flows_at(
     volume: NDArray[np.float64],
     lineup_of: NDArray[np.int64],
 ) -> Sampled:
-    arriving = trace.inflow.at(times_s)
+    # the last row is the end of this episode, not the beginning of what is taken to follow it
+    arriving = trace.inflow.at(np.minimum(times_s, np.nextafter(trace.end_s, 0.0)))
     pumped = np.zeros_like(volume)
     spill = np.zeros_like(volume)
     running = np.zeros(len(volume), dtype=np.int64)

@@ -189,7 +189,7 @@ def test_unlike_pumps_drift_apart_in_hours_or_in_starts(
     long_run_s = 10.0 / (0.024 - inflow)
     fill_s = 10.0 / inflow
     trace = run(duplex(flows), 4.5 * (fill_s + long_run_s), inflow)
-    times = [[r.stop_s - r.start_s for r in trace.runs if r.machine == n][0] for n in (0, 1)]
+    times = [next(r.stop_s - r.start_s for r in trace.runs if r.machine == n) for n in (0, 1)]
     assert times[1] / times[0] == pytest.approx(ratio, rel=PRINTED)
 
     short_run_s = 10.0 / (0.030 - inflow)

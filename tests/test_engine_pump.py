@@ -8,6 +8,7 @@ The start rule is common practice (no source); the rest is this project's own, a
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from typing import Any
 
@@ -82,7 +83,7 @@ def test_power_intervals_of_each_source_tile_the_run() -> None:
         spans = [(p.start_s, p.stop_s) for p in trace.power if p.source == source]
         assert spans[0][0] == 0.0
         assert spans[-1][1] == 4000.0
-        assert all(a[1] == b[0] for a, b in zip(spans, spans[1:], strict=False))
+        assert all(a[1] == b[0] for a, b in itertools.pairwise(spans))
 
 
 def test_without_a_delay_it_runs_at_its_start_level() -> None:

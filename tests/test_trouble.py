@@ -348,7 +348,7 @@ def test_a_grid_loss_without_an_end_lasts_to_the_end() -> None:
 
 def test_a_grid_loss_at_the_very_start_lets_nothing_run() -> None:
     trace = run(happened(0.0, "grid loss", "grid", 500.0), start_level_m=2.2)
-    assert [r.start_s for r in trace.runs][0] == 500.0
+    assert next(r.start_s for r in trace.runs) == 500.0
     assert [(p.state, p.start_s) for p in trace.power] == [("out", 0.0), ("on", 500.0)]
 
 

@@ -160,12 +160,13 @@ class Staging:
 
         wake_s = self._count_calls(now_s, seen.level_m)
         commands = self._stop_surplus(was_running, now_s, seen)
-        if not self._calls and not self._on:
+        if not self._on:  # none runs: a set time that passed, in an outage too, counts now
             due = self.rotation.next_time_s(now_s, seen)
             if now_s >= due - _DUE_S:
                 self._rotate("time", now_s, seen)
                 due = self.rotation.next_time_s(now_s, seen)
-            wake_s = min(wake_s, due)
+            if not self._calls:
+                wake_s = min(wake_s, due)
         if len(self._on) < self._calls:
             wake_s = min(wake_s, self._fill(now_s, seen, commands, notes, lost, returned=returned))
         else:

@@ -105,7 +105,7 @@ def _growth(
 ) -> None:
     end_s = result.trace.end_s
     start = result.episode.start
-    style.time_axis(axes, start, 0.0, end_s)
+    style.time_axis(axes, start, 0.0, end_s, narrow=True)
     labels = []
     for i, name in enumerate(result.station.machine_names()):
         own = result.pump_runs.loc[result.pump_runs["pump"] == name]

@@ -202,7 +202,9 @@ def _number(when: datetime) -> float:
     return float(mdates.date2num(when))  # type: ignore[no-untyped-call]
 
 
-def time_axis(axes: Axes, start: datetime, from_s: float, to_s: float) -> None:
+def time_axis(
+    axes: Axes, start: datetime, from_s: float, to_s: float, *, narrow: bool = False
+) -> None:
     """Give an axis of time its ends, ticks and labels.
 
     Parameters
@@ -213,10 +215,12 @@ def time_axis(axes: Axes, start: datetime, from_s: float, to_s: float) -> None:
         Local time at which the episode begins.
     from_s, to_s
         Ends [s].
+    narrow
+        True for an axis of half the page: fewer labels.
     """
     low, high = (float(x) for x in day_numbers(start, [from_s, to_s]))
     axes.set_xlim(low, high)
-    major, minor, label = _ticks(low, high)
+    major, minor, label = _ticks(low, high, narrow=narrow)
     axes.xaxis.set_major_locator(FixedLocator(list(major)))
     axes.xaxis.set_minor_locator(FixedLocator(list(minor)))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: label(_moment(x))))
@@ -230,7 +234,9 @@ def _moment(day_number: float) -> datetime:
     return when.replace(second=0, microsecond=0)
 
 
-def _ticks(low: float, high: float) -> tuple[Floats, Floats, Callable[[datetime], str]]:
+def _ticks(
+    low: float, high: float, *, narrow: bool
+) -> tuple[Floats, Floats, Callable[[datetime], str]]:
     days = high - low
     if days > 100.0:
         first, last = _moment(low), _moment(high)
@@ -240,9 +246,9 @@ def _ticks(low: float, high: float) -> tuple[Floats, Floats, Callable[[datetime]
         inside = every[(every >= low) & (every <= high)]
         step = max(1, round(len(inside) / 14))
         return inside[::step], inside, _month_label
-    if days > 20.0:
+    if days > (13.0 if narrow else 20.0):
         return _marks(low, high, 7.0), _marks(low, high, 1.0), date_of
-    if days > 10.0:
+    if days > (7.0 if narrow else 10.0):
         return _marks(low, high, 2.0), _marks(low, high, 0.5), _day_label
     if days > 4.0:
         return _marks(low, high, 1.0), _marks(low, high, 0.25), _day_label

@@ -35,27 +35,37 @@ SAME_INSTANT_S = 1e-6
 class Clock(simpy.Environment):
     """A SimPy environment whose events stand at absolute times, in a fixed order at one instant."""
 
-    def moment(self, at_s: float, order: int) -> simpy.Event:
-        """Return an event that happens at an absolute time.
+    def instant(self, at_s: float) -> float:
+        """Return the instant that a time belongs to [s].
 
         Parameters
         ----------
         at_s
             When [s]; a time within a microsecond of the present, or of the next thing due, is that
             instant.
-        order
-            Its place in the order of that instant, such as ``SUPPLY``.
         """
         queue = self._queue
         if at_s - self._now < SAME_INSTANT_S:
-            at_s = self._now
-        elif queue and -SAME_INSTANT_S < queue[0][0] - at_s < SAME_INSTANT_S:
-            at_s = queue[0][0]
+            return self._now
+        if queue and -SAME_INSTANT_S < queue[0][0] - at_s < SAME_INSTANT_S:
+            return float(queue[0][0])
+        return at_s
+
+    def moment(self, at_s: float, order: int) -> simpy.Event:
+        """Return an event that happens at an absolute time.
+
+        Parameters
+        ----------
+        at_s
+            When [s]; taken to its instant.
+        order
+            Its place in the order of that instant, such as ``SUPPLY``.
+        """
         event = simpy.Event(self)
         event._ok = True
         event._value = None
-        entry: Any = (at_s, order, next(self._eid), event)
-        heapq.heappush(queue, entry)
+        entry: Any = (self.instant(at_s), order, next(self._eid), event)
+        heapq.heappush(self._queue, entry)
         return event
 
     def call_at(self, at_s: float, order: int, callback: Callable[[], None]) -> None:

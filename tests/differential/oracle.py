@@ -368,7 +368,8 @@ class Oracle:
             self._engine()
         net = self._net()
         if self.plain and self.z >= self.crest:
-            if net > 0.0 and self.spill_since is None:
+            # at the moment when it turns the net flow is nought but for rounding
+            if net > 1e-12 * self._arriving()[0] and self.spill_since is None:
                 self.spill_since = self.t
             elif net < 0.0 and self.spill_since is not None:
                 self._spill_ends()
@@ -442,8 +443,8 @@ class Oracle:
             itself = event.kind == "out of service" or event.resets_itself
             if event.duration_s is None and event.kind in ("fails", "high temperature"):
                 over, itself = event.at_s, False
-            if event.kind not in unit.blocks or unit.blocks[event.kind][0] < over:
-                unit.blocks[event.kind] = (over, itself)
+            older, latch = unit.blocks.get(event.kind, (-math.inf, True))
+            unit.blocks[event.kind] = (max(over, older), itself and latch)
             if i < self.n_electric:
                 self._stop(i)
         for unit in self.units:
