@@ -105,9 +105,7 @@ def stations(draw: st.DrawFn, curved: bool = False, with_power: bool = False) ->
     for _ in range(calls - 1):
         starts.append(starts[-1] + draw(between(0.08, 0.35)))
     roles = ["lead", "lag", "second_lag", "third_lag"][:calls]
-    given: dict[str, Any] = {
-        f"{role}_start_m": z for role, z in zip(roles, starts, strict=True)
-    }
+    given: dict[str, Any] = {f"{role}_start_m": z for role, z in zip(roles, starts, strict=True)}
     policy = draw(st.sampled_from(["all together", "last on, first off", "first on, first off"]))
     if policy != "all together":
         low = stop
@@ -229,9 +227,7 @@ def episodes(
             if kind != "out of service" and draw(st.integers(0, 3)) == 0:
                 lasts = None
             events.append(
-                ScriptedEvent(
-                    at, kind, draw(st.sampled_from(names)), lasts, draw(st.booleans())
-                )
+                ScriptedEvent(at, kind, draw(st.sampled_from(names)), lasts, draw(st.booleans()))
             )
     stop = station.control.settings.stop_m
     return Episode(

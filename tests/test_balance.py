@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import random
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import mpmath
@@ -93,9 +94,7 @@ def test_ramp_that_turns_is_found_on_its_way_back() -> None:
     assert found.at.greatest_s == pytest.approx(200.0, rel=1e-13)
     below = go(10.0, 1e4, inflow=((0.0, q, b),), wake=(11.0,))
     assert below.at.direction == 1
-    again = go(
-        below.at.v_m3, 1e4, t=below.at.t_s, inflow=((0.0, q, b),), wake=(11.0,)
-    )
+    again = go(below.at.v_m3, 1e4, t=below.at.t_s, inflow=((0.0, q, b),), wake=(11.0,))
     assert again.at.direction == -1
     assert again.at.t_s == pytest.approx(200.0 + math.sqrt(2.0 / 1e-4), rel=1e-12)
 
@@ -171,9 +170,7 @@ def test_crossings_agree_with_50_digits() -> None:
         goal = float(exactly(v0, q, b, out, k, part)[0])
         marks = [float(exactly(v0, q, b, out, k, part * f / 16)[0]) for f in range(17)]
         rate = abs(q + b * part - out - k * goal)
-        steady = all(y > x for x, y in zip(marks, marks[1:], strict=False)) or all(
-            y < x for x, y in zip(marks, marks[1:], strict=False)
-        )
+        steady = all(y > x for x, y in pairwise(marks)) or all(y < x for x, y in pairwise(marks))
         if goal <= 0.0 or not steady or rate == 0.0:
             continue
         count += 1
@@ -213,9 +210,7 @@ def test_cutting_bands_and_segments_finer_changes_nothing() -> None:
             (edge + x * (top - edge), out + slope * x * (top - edge), slope)
             for x in (0.0, 0.13, 0.5, 0.77)
         ]
-    cut = [
-        (t + x, q + b * x, b) for t, q, b in INFLOW for x in (0.0, 17.0, 333.3)
-    ]
+    cut = [(t + x, q + b * x, b) for t, q, b in INFLOW for x in (0.0, 17.0, 333.3)]
     one = go(6.0, 100_000.0, inflow=INFLOW, bands=BANDS)
     two = go(6.0, 100_000.0, inflow=tuple(cut), bands=tuple(finer))
     assert one.at.v_m3 == pytest.approx(two.at.v_m3, rel=1e-12)
@@ -322,9 +317,7 @@ def test_cap_holds_and_what_is_too_much_is_lost_until_the_net_flow_turns() -> No
 
 def test_leaving_the_cap_is_told_when_the_inflow_steps_down() -> None:
     inflow = ((0.0, 0.05, 0.0), (600.0, 0.005, 0.0))
-    found = go(
-        10.0, 1e5, inflow=inflow, bands=((0.0, 0.01, 0.0),), wake=(1.0, 10.0), cap=10.0
-    )
+    found = go(10.0, 1e5, inflow=inflow, bands=((0.0, 0.01, 0.0),), wake=(1.0, 10.0), cap=10.0)
     assert found.at.reached == LEFT_CAP
     assert found.at.t_s == 600.0
     assert found.at.over_m3 == pytest.approx(0.04 * 600.0, rel=1e-13)

@@ -200,8 +200,11 @@ def weir_lines(well: Well, spillway: Spillway | None, top_m: float) -> Lines:
     if spillway is None or spillway.length_m is None or spillway.crest_m >= top_m:
         return Lines((0.0, top), ((0.0, 0.0),))
     given = spillway
+    crest_m3 = well.volume_at(given.crest_m)
 
     def values(volume_m3: float) -> tuple[float, ...]:
+        if volume_m3 <= crest_m3:  # its level, computed back, may lie a rounding above the crest
+            return (0.0,)
         return (given.flow_m3s(well.level_at(volume_m3)),)
 
     def fine(at_middle: tuple[float, ...], error: list[float]) -> bool:

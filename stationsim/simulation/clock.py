@@ -35,36 +35,22 @@ SAME_INSTANT_S = 1e-6
 class Clock(simpy.Environment):
     """A SimPy environment whose events stand at absolute times, in a fixed order at one instant."""
 
-    def instant(self, at_s: float) -> float:
-        """Return the instant that a time belongs to [s].
-
-        Parameters
-        ----------
-        at_s
-            When [s]; a time within a microsecond of the present, or of the next thing due, is that
-            instant.
-        """
-        queue = self._queue
-        if at_s - self._now < SAME_INSTANT_S:
-            return self._now
-        if queue and -SAME_INSTANT_S < queue[0][0] - at_s < SAME_INSTANT_S:
-            return float(queue[0][0])
-        return at_s
-
     def moment(self, at_s: float, order: int) -> simpy.Event:
         """Return an event that happens at an absolute time.
 
         Parameters
         ----------
         at_s
-            When [s]; taken to its instant.
+            When [s]; a time within a microsecond of the present is the present.
         order
             Its place in the order of that instant, such as ``SUPPLY``.
         """
         event = simpy.Event(self)
         event._ok = True
         event._value = None
-        entry: Any = (self.instant(at_s), order, next(self._eid), event)
+        if at_s - self._now < SAME_INSTANT_S:
+            at_s = self._now
+        entry: Any = (at_s, order, next(self._eid), event)
         heapq.heappush(self._queue, entry)
         return event
 
@@ -99,4 +85,24 @@ class Clock(simpy.Environment):
         queue = self._queue
         step = self.step
         while queue and queue[0][0] < until_s:
+            if len(queue) > 1:
+                near = queue[1] if len(queue) == 2 or queue[1] < queue[2] else queue[2]
+                if 0.0 < near[0] - queue[0][0] < SAME_INSTANT_S:
+                    self._gather()
             step()
+
+    def _gather(self) -> None:
+        """Bring all that is due within a microsecond of the next thing to that one instant.
+
+        Only now, and not when they were put there: what else stands in the queue by then (an
+        action that is replayed, say) must not decide which of them are one instant.
+        """
+        queue = self._queue
+        first_s = queue[0][0]
+        moved = False
+        for n, entry in enumerate(queue):
+            if 0.0 < entry[0] - first_s < SAME_INSTANT_S:
+                queue[n] = (first_s, *entry[1:])
+                moved = True
+        if moved:
+            heapq.heapify(queue)

@@ -160,8 +160,7 @@ class Session:
         clock, at_s = self._plant.clock, self._now_s
         if at_s - clock.now < SAME_INSTANT_S:  # a person acts after an instant, not within it
             at_s = clock.now + 2.0 * SAME_INSTANT_S
-        # recorded at the instant that it falls into, so that a replay puts it there too
-        event = ScriptedEvent(clock.instant(at_s), verb, subject)
+        event = ScriptedEvent(at_s, verb, subject)
         self._acted.append(event)
         self._plant.at(event.at_s, PEOPLE, "scripted", event)
 

@@ -95,7 +95,5 @@ def top_level(station: Station) -> float:
     cover = station.cover_m or 0.0
     if spillway is not None and spillway.length_m is None:
         return max(spillway.crest_m, cover)
-    levels = [*marks(station), cover, station.well.levels_m[-1] + 1.0]
-    if spillway is not None:
-        levels.append(spillway.crest_m + 1.5)
-    return max(levels)
+    above = max(*marks(station), cover, station.well.levels_m[-1]) + 1.0
+    return above if spillway is None else max(above, spillway.crest_m + 1.5)

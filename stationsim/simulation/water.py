@@ -164,7 +164,8 @@ class Water:
                 volume += flow[j] * s + flow_slope[j] * vs
                 energy += power[j] * s + power_slope[j] * vs
             if found.dry_s > 0.0:
-                volume += found.dry_m3 * flow[0] / lineup.out_m3s[0]
+                if found.dry_m3 > 0.0:  # else the pumps may be unable to lift at all
+                    volume += found.dry_m3 * flow[0] / lineup.out_m3s[0]
                 energy += power[0] * found.dry_s
             machine = self.machines[index]
             machine.run_m3 += volume

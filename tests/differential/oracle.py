@@ -103,7 +103,7 @@ class Hydraulics:
     def __init__(self, station: Any) -> None:
         self.main = station.force_main
         self.by_number = station.total_by_number_m3s
-        self.units = [p for p in station.pumps]
+        self.units = list(station.pumps)
         if station.engine_pump is not None:
             self.units.append(station.engine_pump.pump)
 
@@ -170,12 +170,12 @@ class Hydraulics:
             return [share if u.fixed_flow_m3s is None else u.fixed_flow_m3s for u in units]
         lift = self.main.discharge_level_m - z
         fixed = sum(u.fixed_flow_m3s or 0.0 for u in units) + share * len(plain)
-        alike = len({(u.curve, u.speed_ratio, u.flow_factor, u.head_factor, u.branch) for u in curved}) == 1
+        kinds = {(u.curve, u.speed_ratio, u.flow_factor, u.head_factor, u.branch) for u in curved}
 
         def header(total: float) -> float:
             return lift + sum(self.loss(p, total) for p in self.main.pipes)
 
-        if alike:  # one unknown: the flow of each
+        if len(kinds) == 1:  # one unknown: the flow of each
             unit, n = curved[0], len(curved)
 
             def off(q: float) -> float:
@@ -200,10 +200,10 @@ class Hydraulics:
             if high_h > low:
                 h = float(brentq(over, low, high_h, xtol=1e-14, rtol=1e-14))
             found = {id(u): self._own(u, h) for u in curved}
-        return [
-            found[id(u)] if u.curve is not None else (u.fixed_flow_m3s if u.fixed_flow_m3s is not None else share)
-            for u in units
-        ]  # fmt: skip
+        for u in units:
+            if u.curve is None:
+                found[id(u)] = share if u.fixed_flow_m3s is None else u.fixed_flow_m3s
+        return [found[id(u)] for u in units]
 
 
 # ------------------------------------------------------------------ one machine
@@ -284,6 +284,11 @@ class Oracle:
         self.slack_m3 = 1e-9
         self.slack_s = 0.0
         self.net_before = 1.0
+        # a timer that a crossing has set moves with it
+        self.crossed = -math.inf
+        self.delays = {s.start_delay_s, s.stop_delay_s}
+        if self.engine is not None:
+            self.delays.add(self.engine.start_delay_s)
         self.last_instant = (-1.0, "")
         self.kind = ""
 
@@ -376,8 +381,9 @@ class Oracle:
         if self.kind == "crossing":
             self.slack_m3 *= abs(net) / max(abs(self.net_before), 1e-300)
         else:
-            # a timer that a crossing has set moves with it
-            self.slack_m3 = max(self.slack_m3, self.slack_s * abs(net))
+            with_crossing = self.slack_s * abs(net)
+            tied = any(abs(self.t - delay - self.crossed) < INSTANT for delay in self.delays)
+            self.slack_m3 = with_crossing if tied else max(self.slack_m3, with_crossing)
         self.slack_m3 = max(self.slack_m3, 0.0) + 1e-10
 
     def _mark_instant(self) -> None:
@@ -418,7 +424,7 @@ class Oracle:
                 self._rotate()
             self.calls, self.on, self.last_start = 0, [], -math.inf
 
-    def _people(self) -> None:
+    def _people(self) -> None:  # noqa: PLR0912  (one branch for each kind of event)
         for event in [e for e in self.script if self._due(e.at_s)]:
             self.script.remove(event)
             names = [u.name for u in self.water.units]
@@ -606,6 +612,7 @@ class Oracle:
         elif way == 0:
             for i, flow in zip(running, flows, strict=True):
                 self.answer.volumes_m3[i] += flow * (until - self.t)
+            self.spilled += self._weir(self.z) * (until - self.t)
             self.t = until
         else:
             self._move(until, q, b, way, running, flows)
@@ -653,7 +660,7 @@ class Oracle:
         self.t += s
         self.slack_m3 = 1e-9
 
-    def _move(
+    def _move(  # noqa: C901  (one leg, kept whole)
         self,
         until: float,
         q: float,
@@ -725,7 +732,8 @@ class Oracle:
         moved = q * s + b * s * s / 2.0 - float(sum(y[1:])) - (0.0 if curved else sum(flows) * s)
         if (curved or spilling) and abs(moved) > 1e-9:
             # where the outflow grows with the volume, an error of the volume dies away
-            growth = (q + b * s - end_net - sum(flows) - (self._weir(z0) if spilling else 0.0)) / moved
+            before = sum(flows) + (self._weir(z0) if spilling else 0.0)
+            growth = (q + b * s - end_net - before) / moved
             self.slack_m3 *= math.exp(-max(growth, 0.0) * s)
         pumped = float(sum(y[1 : 1 + width]))
         self.slack_m3 += 1e-10 + self.flow_error * pumped
@@ -743,6 +751,8 @@ class Oracle:
             matters = matters or level in (self.engine.start_level_m, self.engine.stop_level_m)
         self.kind = "crossing" if matters else ""
         if matters:
+            self.crossed = self.t
+        if matters:
             self.slack_s = self.slack_m3 / max(abs(self.net_before), 1e-300)
         for n in range(len(self.starts)):
             if level == self.starts[n]:
@@ -756,9 +766,7 @@ class Oracle:
                 self._spill_ends()
 
 
-def second_opinion(
-    station: Any, episode: Any, inflow: Any, flow_error: float = 0.0
-) -> Answer:
+def second_opinion(station: Any, episode: Any, inflow: Any, flow_error: float = 0.0) -> Answer:
     """Return what happens to a station, by other means.
 
     Parameters
@@ -768,6 +776,6 @@ def second_opinion(
     inflow
         Arrays of the inflow's segments.
     flow_error
-        Error of the other side's pump curves, as a part of the flow: it enters ``slack_s`` only [-].
+        Error of the other side's pump curves, as a part of the flow: enters ``slack_s`` only [-].
     """
     return Oracle(station, episode, inflow, flow_error).run()

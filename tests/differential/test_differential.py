@@ -16,7 +16,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, assume, event, given, settings
@@ -27,6 +26,7 @@ from station_strategies import ORACLE_KINDS, runs
 from stationsim.episode import Episode
 from stationsim.inflow.segments import total_inflow
 from stationsim.simulation.session import Session
+from stationsim.simulation.wakes import top_level
 from stationsim.station import Station
 from stationsim.trace import Trace
 
@@ -40,11 +40,11 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TOMLS = sorted(SCENARIOS.glob("*.toml"))
 
 FAST = settings(
-    max_examples=25,
+    max_examples=60,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
-CURVED = settings(FAST, max_examples=12)
+CURVED = settings(FAST, max_examples=8)
 SLOW = settings(FAST, max_examples=400)
 
 
@@ -97,7 +97,8 @@ def compare(station: Station, episode: Episode, trace: Trace, answer: Answer) ->
     allowed = EXACT_M3 + 2.0 * strength * worst
     if is_curved(station):
         # each run's ends may be off by the band error; the errors of runs do not all add up
-        allowed += 2e-5 * max(trace.pumped_m3, 1.0) + 2.0 * strength * CURVED_S * math.sqrt(switches)
+        allowed += 2e-5 * max(trace.pumped_m3, 1.0)
+        allowed += 2.0 * strength * CURVED_S * math.sqrt(switches)
     for n in range(len(names)):
         volume = math.fsum(row.volume_m3 for row in trace.runs if row.machine == n)
         assert volume == pytest.approx(answer.volumes_m3[n], abs=allowed), names[n]
@@ -116,7 +117,11 @@ def shortened(episode: Episode, most_s: float) -> Episode:
 
 
 # how much of each case is compared: until its story is told, or a few hundred events
-MOST_S = {"short-cycles": 4 * 3600.0, "outage-with-engine-pump": 130_000.0}
+MOST_S = {
+    "short-cycles": 4 * 3600.0,
+    "tapered-floor": 36_000.0,
+    "outage-with-engine-pump": 130_000.0,
+}
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -126,6 +131,10 @@ def test_neutral_case_agrees_with_the_oracle(name: str) -> None:
     trace, answer = both(station, episode)
     assert len(answer.events) > 20
     compare(station, episode, trace, answer)
+
+
+def test_there_are_shipped_scenarios_to_compare() -> None:
+    assert TOMLS
 
 
 @pytest.mark.parametrize("path", TOMLS, ids=lambda path: path.stem)
@@ -153,6 +162,7 @@ def test_constant_flow_station_agrees_to_a_millisecond(run: tuple[Station, Episo
 def test_curved_station_agrees_within_the_fineness_of_bands(run: tuple[Station, Episode]) -> None:
     trace, answer = both(*run)
     assume(not answer.fragile)
+    assume(trace.greatest_level_m <= top_level(run[0]))  # above it the last band goes on straight
     compare(*run, trace, answer)
 
 
@@ -171,6 +181,7 @@ def test_constant_flow_station_agrees_over_a_day(run: tuple[Station, Episode]) -
 def test_curved_station_agrees_over_half_a_day(run: tuple[Station, Episode]) -> None:
     trace, answer = both(*run)
     assume(not answer.fragile)
+    assume(trace.greatest_level_m <= top_level(run[0]))
     compare(*run, trace, answer)
 
 
@@ -179,5 +190,3 @@ def test_oracle_shares_no_code_with_the_simulation() -> None:
     lines = [line for line in text.splitlines() if line.lstrip().startswith(("import ", "from "))]
     assert lines
     assert not any("stationsim" in line for line in lines)
-
-
