@@ -42,8 +42,9 @@ class ScriptedEvent:
     subject
         The machine (``P2``), or ``grid`` for a grid loss.
     duration_s
-        How long it lasts [s]; None for until somebody ends it (out of service: to the end of the
-        run; a trip: until reset by hand). Meaningless for hand, off, auto and reset.
+        How long it lasts [s]. None: out of service, or a leaking seal, lasts to the end of the run;
+        a trip is over at once and waits for a reset by hand. Meaningless for hand, off, auto and
+        reset.
     resets_itself
         For a trip (fails, high temperature): True when the pump is free again by itself after
         ``duration_s``; False when it waits for a reset by hand, which is refused while

@@ -256,7 +256,7 @@ def test_sample_at_the_very_end_is_left_to_the_next() -> None:
     assert found.samples[:2] == [1.0, pytest.approx(3.5, rel=1e-15)]
 
 
-# ------------------------------------------------------------------ standing on a volume of interest
+# ------------------------------------------------------------ standing on a volume of interest
 
 
 def test_volume_that_is_stood_on_counts_only_after_it_was_left() -> None:

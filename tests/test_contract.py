@@ -147,5 +147,5 @@ def test_a_plan_builds_a_controller_with_no_memory_each_time() -> None:
 
 def test_a_station_and_its_plan_survive_pickling() -> None:
     station = scanning()
-    assert pickle.loads(pickle.dumps(station)) == station  # noqa: S301  (our own bytes)
+    assert pickle.loads(pickle.dumps(station)) == station
     assert isinstance(triplex().control.settings, StagingSettings)

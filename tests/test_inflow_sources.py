@@ -202,7 +202,7 @@ def test_recorded_cannot_be_changed_through_the_array_it_was_made_of():
     ids=lambda source: type(source).__name__,
 )
 def test_a_source_survives_pickling(source):
-    assert pickle.loads(pickle.dumps(source)) == source  # noqa: S301 - our own bytes
+    assert pickle.loads(pickle.dumps(source)) == source
 
 
 @given(

@@ -114,7 +114,7 @@ def test_a_rotation_is_a_permutation_and_survives_pickling(name: str) -> None:
     settings: Any = kind.Settings(every_s=DAY_S) if name == "clock" else kind.Settings()
     rotation = kind(settings)
     rotation.next_time_s(0.0, panel((3.0, 1.0, 2.0)))
-    again = pickle.loads(pickle.dumps(rotation))  # noqa: S301  (our own bytes)
+    again = pickle.loads(pickle.dumps(rotation))
     later = panel((3.0, 1.0, 2.0), 3.0 * DAY_S)
     ours = rotation.order("all stopped", 3.0 * DAY_S, later, (0, 1, 2))
     assert sorted(ours) == [0, 1, 2]

@@ -409,7 +409,7 @@ def test_a_controller_pickled_in_mid_run_goes_on_as_the_original() -> None:
     panel = Panel(stop_policy=FIRST_ON_FIRST_OFF, start_delay_s=5.0, **STAGED_STOPS)
     for now, level in ((0.0, 2.0), (5.0, 2.2), (20.0, 2.5), (25.0, 2.6), (30.0, 2.5)):
         panel.at(now, level)
-    twin = pickle.loads(pickle.dumps(panel))  # noqa: S301  (our own bytes)
+    twin = pickle.loads(pickle.dumps(panel))
     for now, level in ((40.0, 1.6), (50.0, 3.0), (55.0, 3.1), (60.0, 2.0), (70.0, 1.0)):
         assert twin.at(now, level) == panel.at(now, level)
         assert twin.said == panel.said

@@ -8,7 +8,8 @@ crossing), and is added to the millisecond. It stays below a microsecond but for
 
 Where pumps have curves, or water goes over a weir, the simulation lays bands over them: times must
 agree within 0.05 s and what a flow error of 2e-6 explains near stalls (``operating.FINENESS`` is
-1e-5 before the mean error is taken out; measured here: 1e-6 explains all of it in the cases).
+1e-5 before the mean error is taken out). Measured over the first day of the cases: 0.12 ms in the
+taper, 0.04 s at most elsewhere, and 0.11 s at one stall, where a flow error of 1e-7 explains it.
 """
 
 from __future__ import annotations
@@ -34,13 +35,13 @@ EXACT_S, EXACT_M3 = 1e-3, 1e-6
 CURVED_S = 0.05
 CURVED_FLOW = 2e-6
 """Flow error that is allowed for in bands, as a part of the flow [-]."""
-HOPELESS_S = 2.0
+HOPELESS_S = 5.0
 """Beyond this slack nothing can be said of the order of events: a stall; compared up to there."""
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TOMLS = sorted(SCENARIOS.glob("*.toml"))
 
 FAST = settings(
-    max_examples=60,
+    max_examples=40,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
