@@ -7,6 +7,7 @@ the same one can be simulated a thousand times, in any number of processes.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from stationsim.control.contract import ControlPlan
 from stationsim.equipment.engine_pump import EnginePump
@@ -14,6 +15,9 @@ from stationsim.equipment.pumps import PumpUnit
 from stationsim.physics.forcemain import ForceMain
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well
+
+
+LevelsShown = Literal["above floor", "elevation", "below cover"]
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,10 @@ class Station:
         Underside of the cover [m above floor]; None when not given.
     floor_elevation_m
         Elevation of the floor above the site's datum [m]; None when not given.
+    levels_shown
+        What levels are counted from where a person reads them: sentences, plots, messages. Inside,
+        and in tables, a level is always above the floor. ``elevation`` needs ``floor_elevation_m``,
+        ``below cover`` needs ``cover_m``.
     """
 
     name: str
@@ -82,6 +90,21 @@ class Station:
     inlet_invert_m: float | None = None
     cover_m: float | None = None
     floor_elevation_m: float | None = None
+    levels_shown: LevelsShown = "above floor"
+
+    def shown_m(self, level_m: float) -> float:
+        """Return a level as a person reads it [m]: above the floor, as elevation, or below cover.
+
+        Parameters
+        ----------
+        level_m
+            Level above the floor [m].
+        """
+        if self.levels_shown == "elevation":
+            return level_m + (self.floor_elevation_m or 0.0)
+        if self.levels_shown == "below cover":
+            return (self.cover_m or 0.0) - level_m
+        return level_m
 
     def machine_names(self) -> tuple[str, ...]:
         """Return the names of all machines: the electric pumps, then the engine-driven pump."""

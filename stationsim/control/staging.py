@@ -220,7 +220,8 @@ class Staging:
         while self._calls in since and now_s >= since[self._calls] + delay_s - _DUE_S:
             since.pop(self._calls)
             self._calls += 1
-        return min((at + delay_s for at in since.values()), default=math.inf)
+        at = since.get(self._calls)  # calls come in order: a later one waits for this one
+        return math.inf if at is None else at + delay_s
 
     def _delayed_stops(self, now_s: float, level_m: float) -> float:
         since = self._stop_since
@@ -240,7 +241,8 @@ class Staging:
             self._calls -= 1
         for n in [n for n in since if n >= self._calls]:
             since.pop(n)
-        return min((at + self.settings.stop_delay_s for at in since.values()), default=math.inf)
+        at = since.get(self._calls - 1)  # calls end in order, the last one first
+        return math.inf if at is None else at + self.settings.stop_delay_s
 
     def _stop_surplus(self, was_running: bool, now_s: float, seen: Snapshot) -> list[Command]:  # noqa: FBT001
         """Stop pumps until no more run than are called; ask the rotation when none is left."""

@@ -40,9 +40,12 @@ REACHED_TIME = -1
 """``Advance.reached``: the time was reached and no volume of interest on the way."""
 
 LEFT_CAP = -2
-"""``Advance.reached``: the volume stood at the cap, and begins to fall from it."""
+"""``Advance.reached``: the volume stood at the cap, and nothing goes over it any more."""
 
-LOST = -3
+BEGAN_OVER = -3
+"""``Advance.reached``: the volume stood at the cap, and more begins to arrive than leaves."""
+
+LOST = -4
 """``Advance.reached``: no progress after very many pieces; never seen, kept so that it shows."""
 
 _MOST_PIECES = 50_000_000
@@ -57,7 +60,7 @@ class Advance(NamedTuple):
     t_s, v_m3, segment
         Time [s], volume [m3] and index of the inflow segment at the end.
     reached
-        Index of the wake volume reached, or ``REACHED_TIME`` or ``LEFT_CAP``.
+        Index of the wake volume reached, or ``REACHED_TIME``, ``LEFT_CAP`` or ``BEGAN_OVER``.
     direction
         1 while rising at the end, -1 while falling, 0 at rest [-].
     least_m3, least_s, greatest_m3, greatest_s
@@ -190,11 +193,13 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
         continuous; the first edge is 0, the last band is open.
     wake
         Volumes of interest, rising [m3]. One that equals the volume at the start does not count
-        until the volume has left it. A volume at which the net flow vanishes, to within about
-        1e-16 of the flows, is approached and not reached.
+        until the volume has left it, or has stood still on it: then leaving it is told. A volume at
+        which the net flow vanishes, to within about 1e-16 of the flows, is approached and not
+        reached.
     cap
         Volume that is never exceeded: what is too much is lost there [m3]; infinity for none.
-        Reaching it, or reaching 0, is told only when it is among ``wake``; leaving it always is.
+        Reaching it, or reaching 0, is told only when it is among ``wake``; that something begins or
+        ceases to go over, while it stands there, always is.
     band_s, band_vs
         Added to: time spent in each band [s], and the integral of the volume above its lower edge
         [m3 s]. From these every flow that is linear in the bands gets its exact total.
@@ -215,7 +220,7 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
     over = over_peak = dry = dry_s = 0.0
     direction = 0
     reached = REACHED_TIME
-    held = False
+    held = went_over = rested = False
     up = 0
     while up < wake_count and wake[up] <= v:
         up += 1
@@ -251,6 +256,10 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
 
         # held at the cap, or empty: the volume stands still until the net flow turns
         if (v >= cap and direction >= 0) or (v <= 0.0 and direction <= 0):
+            if held and went_over != (direction > 0):
+                reached = LEFT_CAP if went_over else BEGAN_OVER
+                break
+            went_over = v >= cap and direction > 0
             s = s_end
             turned = False
             turns = b < 0.0 if v >= cap else b > 0.0
@@ -282,6 +291,10 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
         if held:  # the inflow has stepped down, or begun to fall
             reached = LEFT_CAP
             break
+        if rested and direction != 0 and up > 0 and wake[up - 1] == v:
+            reached = up - 1
+            break
+        rested = direction == 0
 
         if direction < 0 and v == edge[j] and j > 0:
             j -= 1

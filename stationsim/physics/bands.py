@@ -19,7 +19,7 @@ from functools import cache, lru_cache
 from itertools import pairwise
 
 from stationsim.physics.forcemain import ForceMain
-from stationsim.physics.operating import Pump, Supply, kink_levels, lineup_flows
+from stationsim.physics.operating import Pump, kink_levels, lineup_flows, supplies_of
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well
 
@@ -160,12 +160,12 @@ def _pump_lines(
     fineness: float,
 ) -> Lines:
     """Return the flows, then the input powers, of the pumps."""
-    supplies = [Supply(pump) for pump in pumps]
+    supplies = supplies_of(pumps, total_by_number_m3s)
     count = len(pumps)
 
     @cache
     def values(volume_m3: float) -> tuple[float, ...]:
-        flows = lineup_flows(supplies, main, well.level_at(volume_m3), total_by_number_m3s)
+        flows = lineup_flows(supplies, main, well.level_at(volume_m3))
         powers = [
             pump.input_w(flow, supply.curve.head_at(flow) if supply.curve is not None else 0.0)
             for pump, supply, flow in zip(pumps, supplies, flows, strict=True)
@@ -178,7 +178,7 @@ def _pump_lines(
 
     levels = {0.0, top_m}
     if any(supply.curve is not None for supply in supplies):
-        inside = (*marks_m, *well.levels_m, *kink_levels(pumps, main))
+        inside = (*marks_m, *well.levels_m, *kink_levels(supplies, main))
         levels.update(x for x in inside if 0.0 < x < top_m)
     return fit_lines(values, [well.volume_at(x) for x in sorted(levels)], fine)
 

@@ -166,8 +166,8 @@ def operating_point(
     HydraulicError
         When a pump with a curve has no force main to pump into, or a pump no flow at all.
     """
-    supplies = [Supply(pump) for pump in pumps]
-    flows = lineup_flows(supplies, main, level_m, total_by_number_m3s)
+    supplies = supplies_of(pumps, total_by_number_m3s)
+    flows = lineup_flows(supplies, main, level_m)
     total = sum(flows)
     heads = tuple(
         supply.curve.head_at(flow) if supply.curve is not None else math.nan
@@ -179,31 +179,43 @@ def operating_point(
     return OperatingPoint(tuple(flows), heads, header, total)
 
 
-def lineup_flows(
-    supplies: Sequence[Supply],
-    main: ForceMain | None,
-    level_m: float,
-    total_by_number_m3s: Sequence[float] | None,
-) -> list[float]:
+def supplies_of(pumps: Sequence[Pump], total_by_number_m3s: Sequence[float] | None) -> list[Supply]:
+    """Return the pumps of a lineup as the header sees them.
+
+    Parameters
+    ----------
+    pumps
+        The pumps that run.
+    total_by_number_m3s
+        As in :func:`operating_point` [m3/s].
+
+    Raises
+    ------
+    HydraulicError
+        When a pump has neither a curve nor a flow of its own, and no share of a total.
+    """
+    supplies = [Supply(pump) for pump in pumps]
+    plain = [supply for supply in supplies if supply.fixed is None and supply.curve is None]
+    if plain:
+        if total_by_number_m3s is None or len(plain) > len(total_by_number_m3s):
+            raise HydraulicError(f"no flow is given for {len(plain)} pumps that run together")
+        for supply in plain:
+            supply.fixed = total_by_number_m3s[len(plain) - 1] / len(plain)
+    return supplies
+
+
+def lineup_flows(supplies: Sequence[Supply], main: ForceMain | None, level_m: float) -> list[float]:
     """Return the flow of each pump of a lineup at one level [m3/s].
 
     Parameters
     ----------
     supplies
         The pumps as the header sees them.
-    main, level_m, total_by_number_m3s
-        As in :func:`operating_point` [m], [m3/s].
+    main, level_m
+        As in :func:`operating_point` [m].
     """
     if not supplies:
         return []
-    plain = sum(supply.fixed is None and supply.curve is None for supply in supplies)
-    if plain:
-        if total_by_number_m3s is None or plain > len(total_by_number_m3s):
-            raise HydraulicError(f"no flow is given for {plain} pumps that run together")
-        share = total_by_number_m3s[plain - 1] / plain
-        for supply in supplies:
-            if supply.fixed is None and supply.curve is None:
-                supply.fixed = share
     fixed = sum(supply.fixed or 0.0 for supply in supplies)
     if all(supply.fixed is not None for supply in supplies):
         return [supply.fixed or 0.0 for supply in supplies]
@@ -221,7 +233,7 @@ def lineup_flows(
     return [supply.flow_at(header) for supply in supplies]
 
 
-def kink_levels(pumps: Sequence[Pump], main: ForceMain | None) -> list[float]:
+def kink_levels(supplies: Sequence[Supply], main: ForceMain | None) -> list[float]:
     """Return the levels at which the flow of a lineup bends [m above floor].
 
     They are where a pump passes from one piece of its curve to the next, or where its check valve
@@ -229,14 +241,13 @@ def kink_levels(pumps: Sequence[Pump], main: ForceMain | None) -> list[float]:
 
     Parameters
     ----------
-    pumps
-        The pumps that run.
+    supplies
+        The pumps that run, as the header sees them.
     main
         The force main.
     """
     if main is None:
         return []
-    supplies = [Supply(pump) for pump in pumps]
     levels = []
     for supply in supplies:
         if supply.net is None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.signals import level_text
-from stationsim.simulation.clock import SUPPLY
+from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.machines import FAILED, Machine
 
 if TYPE_CHECKING:
@@ -75,13 +75,16 @@ class EngineSet:
                 self.stop(f"level at stop {level_text(self.what.stop_level_m)}")
         if self.phase == "failed" and FAILED not in machine.blocks:
             self._turn("stopped", "reset")
+        if self.phase == "stopped" and FAILED in machine.blocks:
+            self._turn("failed", machine.why_not)
         if self.phase == "stopped" and self.called():
             cause = (
                 "selector in hand"
                 if machine.mode == "hand"
                 else f"grid out, level at start {level_text(self.what.start_level_m)}"
             )
-            if self.fuel_m3 <= 0.0:
+            if self.fuel_m3 <= self.what.fuel_m3_per_s * SAME_INSTANT_S:
+                self._tank_empty()
                 return
             if self.what.start_delay_s <= 0.0:
                 self.run(cause)
@@ -121,6 +124,9 @@ class EngineSet:
         if run != self._run or self.phase != "running":
             return
         self.plant.stop(self.machine, "out of fuel")
+        self._tank_empty()
+
+    def _tank_empty(self) -> None:
         self.fuel_m3 = 0.0
         self._turn("out of fuel", "tank empty")
         self.plant.note(self.name, "out of fuel", "tank empty")

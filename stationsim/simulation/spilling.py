@@ -95,18 +95,17 @@ class Spilling:
         plant.note("station", "spill ends", cause, f"{self._volume_m3:.3f} m3 spilled")
         self.since_s = None
 
-    def look(self, net_m3s: float) -> None:
-        """See whether a change of the lineup has begun or ended a spill at the crest.
+    def look(self, direction: int) -> None:
+        """See whether a spill has begun or ended while the water stands at the crest.
 
         Parameters
         ----------
-        net_m3s
-            Inflow less all that is pumped [m3/s].
+        direction
+            1 when more arrives than is pumped, or is about to; -1 when less; 0 when as much [-].
         """
         if self.weir or self.spillway is None:
             return
-        if self.plant.v_m3 >= self.cap_m3:
-            if net_m3s > 0.0:
-                self.begin()
-            elif net_m3s < 0.0:
-                self.end("pumps draw more than arrives")
+        if direction > 0:
+            self.begin()
+        else:
+            self.end("as much is pumped as arrives, or more")

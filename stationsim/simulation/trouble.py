@@ -136,7 +136,7 @@ class Trouble:
             until = "until reset by hand"
         if kind != LEAK:
             plant.note(machine.unit.name, _EVENT_OF_BLOCK[kind], kind, until)
-        if kind != OUT_OF_SERVICE:
+        if kind != OUT_OF_SERVICE and before is None:
             plant.trace.trips[machine.index] += 1
         if machine.running and not machine.engine_driven:
             plant.stop(machine, kind)

@@ -83,17 +83,22 @@ def marks(station: Station) -> tuple[float, ...]:
     return tuple(sorted({x for x in found if x is not None}))
 
 
-def top_level(station: Station) -> float:
-    """Return the highest level that matters: cover, spill, or a metre above all else [m].
+def top_level(station: Station, greatest_inflow_m3s: float = 0.0) -> float:
+    """Return the highest level that matters [m]: cover, spill, or a metre above all else.
 
     Parameters
     ----------
     station
         What stands there.
+    greatest_inflow_m3s
+        The most that ever arrives [m3/s]: a weir must be able to carry it below that level.
     """
     spillway = station.spillway
     cover = station.cover_m or 0.0
     if spillway is not None and spillway.length_m is None:
         return max(spillway.crest_m, cover)
     above = max(*marks(station), cover, station.well.levels_m[-1]) + 1.0
-    return above if spillway is None else max(above, spillway.crest_m + 1.5)
+    if spillway is None or spillway.length_m is None:
+        return above
+    head: float = (greatest_inflow_m3s / (spillway.coefficient * spillway.length_m)) ** (2.0 / 3.0)
+    return max(above, spillway.crest_m + max(1.5, 1.1 * head))

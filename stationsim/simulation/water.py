@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from stationsim.episode import Episode
 from stationsim.errors import StationSimError
 from stationsim.inflow.segments import Segments
@@ -48,7 +50,7 @@ class Water:
         self.asked_level_m: float | None = None
         if self.v_m3 < spilling.cap_m3:
             self.asked_level_m = episode.start_level_m
-        self.top_m = top_level(station)
+        self.top_m = top_level(station, _greatest(inflow))
         self._marks_m = marks(station)
         self._seg_t: list[float] = inflow.start_s.tolist()
         self._seg_q: list[float] = inflow.flow_m3s.tolist()
@@ -87,6 +89,24 @@ class Water:
         above = self.v_m3 - lineup.edge_m3[j]
         slope = lineup.out_slope[j] - lineup.spill_slope[j]
         return lineup.out_m3s[j] - lineup.spill_m3s[j] + slope * above
+
+    @property
+    def direction(self) -> int:
+        """Where the volume is bound for at the committed moment: 1 up, -1 down, 0 at rest."""
+        i, last = self._segment, len(self._seg_t) - 1
+        while i < last and self._seg_t[i + 1] <= self.t_s:
+            i += 1
+        arriving, slope = self.inflow_m3s, self._seg_b[i]
+        lineup, leaving = self.lineup, self.pumped_m3s
+        j = len(lineup.edge_m3) - 1
+        while j > 0 and lineup.edge_m3[j] > self.v_m3:
+            j -= 1
+        leaving += lineup.spill_m3s[j] + lineup.spill_slope[j] * (self.v_m3 - lineup.edge_m3[j])
+        nought = 4e-16 * (arriving + leaving) + 4e-16 * self.t_s * abs(slope)
+        net = arriving - leaving
+        if abs(net) <= nought:
+            net = slope
+        return (net > 0.0) - (net < 0.0)
 
     def volume_at(self, t_s: float) -> float:
         """Return the volume at a time between the committed moment and the next event [m3].
@@ -210,3 +230,9 @@ class Water:
                 station.total_by_number_m3s,
             )
         return lineup
+
+
+def _greatest(inflow: Segments) -> float:
+    """Return the greatest inflow [m3/s]."""
+    ends = inflow.flow_m3s[:-1] + inflow.slope_m3s2[:-1] * np.diff(inflow.start_s)
+    return float(max(inflow.flow_m3s.max(), ends.max(initial=0.0)))
