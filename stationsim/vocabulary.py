@@ -69,6 +69,9 @@ EVENTS = (
     _event("start", "panel", "A pump began to run."),
     _event("stop", "panel", "A pump stopped because it was told to, or because its run was over."),
     _event("start refused", "panel", "A pump was wanted but could not be run; the cause says why."),
+    _event(
+        "swap skipped", "panel", "A pump ran on past its longest run: no other one could take over."
+    ),
     _event("trip", "alarm", "A protection took a pump out: it cannot run until it is reset."),
     _event(
         "reset", "panel", "A trip was cleared, by itself or by a person; the pump may run again."
@@ -151,6 +154,9 @@ CAUSES = _of(
     ("no supply", "A pump that needs the grid cannot run while it is out."),
     ("grid out", "The grid was out, which is when the engine-driven pump may start."),
     ("call of the", "A pump of this role was called and could not be had; the rest says why."),
+    ("maximum run time", "The pump has run as long in one go as its setting allows."),
+    ("takes over from", "Another pump has run as long in one go as its setting allows."),
+    ("no other pump is ready", "Nobody could take over."),
     ("minimum off time not over", "The pump must rest after a stop before it may start again."),
     ("selector in hand", "A person had set the selector to hand."),
     ("selector in off", "A person had set the selector to off."),

@@ -34,6 +34,11 @@ ALL_TOGETHER = "all together"
 LAST_ON_FIRST_OFF = "last on, first off"
 FIRST_ON_FIRST_OFF = "first on, first off"
 
+MOVES_ON = "moves on"
+STAYS = "stays"
+STARTS_OVER = "starts over"
+
+_HOUR_S = 3600.0
 _DUE_S = 1e-6  # one instant: a turn within it must not ask to be woken within it again
 
 
@@ -82,6 +87,26 @@ class StagingSettings:
         "duration", 0.0, meaning="how long the level must stay at a stop level before a pump stops"
     )
     stagger_s: float = setting("duration", 0.0, meaning="least time from one start to the next")
+    max_run_s: float | None = setting(
+        "duration", None, meaning="longest run in one go before another pump takes over"
+    )
+    most_starts_per_hour: float | None = setting(
+        "number", None, meaning="most starts of one pump in any hour; a pump at its limit waits"
+    )
+    restart_delay_s: float = setting(
+        "duration", 0.0, meaning="how long the panel waits with the first start after a power loss"
+    )
+    restart_stagger_s: float | None = setting(
+        "duration",
+        None,
+        meaning="least time from one start to the next after a power loss; as stagger if left out",
+    )
+    at_power_loss: str = setting(
+        "choice",
+        MOVES_ON,
+        meaning="what a power loss under running pumps does to the rotation",
+        choices=(MOVES_ON, STAYS, STARTS_OVER),
+    )
 
     def stages(self) -> tuple[tuple[str, float, float], ...]:
         """Return role, start level and stop level [m] of each call, in order."""
@@ -122,6 +147,10 @@ class Staging:
         self._supply = True
         self._first = True
         self._refused: tuple[int, str] | None = None
+        self._overdue: set[int] = set()
+        self._hold_s = -math.inf
+        self._restarting = False
+        self._begun: list[list[float]] = [[] for _ in range(pump_count)]
         self._wakes = [self._wake_levels(n) for n in range(len(stages) + 1)]
         self._start_cause = tuple(
             f"level at {role} start {level_text(start)}"
@@ -167,16 +196,28 @@ class Staging:
                 due = self.rotation.next_time_s(now_s, seen)
             if not self._calls:
                 wake_s = min(wake_s, due)
+        if returned:
+            self._hold_s = now_s + self.settings.restart_delay_s
+            self._restarting = True
+        if self.settings.most_starts_per_hour is not None:
+            self._count_starts(now_s, seen)
         if len(self._on) < self._calls:
-            wake_s = min(wake_s, self._fill(now_s, seen, commands, notes, lost, returned=returned))
-        else:
+            wake_s = min(wake_s, self._fill(now_s, seen, commands, notes, lost))
+        if len(self._on) == self._calls:
             self._refused = None
+            self._restarting = False
+        if self.settings.max_run_s is not None:
+            wake_s = min(
+                wake_s, self._relieve(self.settings.max_run_s, now_s, seen, commands, notes)
+            )
         return Decision(tuple(commands), self._wakes[self._calls], wake_s, tuple(notes))
 
     def _no_supply(self, now_s: float, seen: Snapshot) -> Decision:
         if self._supply:
             self._supply = False
-            if self._on:
+            if self.settings.at_power_loss == STARTS_OVER:
+                self.order = tuple(range(len(self.order)))
+            elif self._on and self.settings.at_power_loss == MOVES_ON:
                 self._rotate("power lost", now_s, seen)
             self._calls = 0
             self._on = []
@@ -273,13 +314,14 @@ class Staging:
         commands: list[Command],
         notes: list[Note],
         lost: list[tuple[int, int]],
-        *,
-        returned: bool,
     ) -> float:
         """Start pumps for the calls that stand open; return when to try again at the earliest."""
         wake_s = math.inf
+        stagger_s = self.settings.stagger_s
+        if self._restarting and self.settings.restart_stagger_s is not None:
+            stagger_s = self.settings.restart_stagger_s
         while len(self._on) < self._calls:
-            ready_s = self._last_start_s + self.settings.stagger_s
+            ready_s = max(self._last_start_s + stagger_s, self._hold_s)
             if now_s < ready_s - _DUE_S:
                 return ready_s
             taken = {call for _pump, call in self._on}
@@ -291,7 +333,7 @@ class Staging:
             cause = self._start_cause[call]
             if lost:
                 cause = f"takes the place of {seen.pumps[lost.pop(0)[0]].name}"
-            elif returned:
+            elif self._restarting:
                 cause = f"power back, {cause.replace(' at ', ' above ', 1)}"
             commands.append(Command("start", pump, self._roles[call], cause))
             self._on.append((pump, call))
@@ -307,14 +349,74 @@ class Staging:
             state = seen.pumps[pump]
             if pump in on or not state.ready or state.running:
                 continue
-            free_s = state.stopped_s + state.min_off_s
+            free_s = max(state.stopped_s + state.min_off_s, self._under_limit_s(pump))
             if now_s >= free_s - _DUE_S:
                 return pump, now_s
             resting_s = min(resting_s, free_s)
         return None, resting_s
 
+    def _count_starts(self, now_s: float, seen: Snapshot) -> None:
+        """Remember the starts of the last hour, a hand's included."""
+        for begun, pump in zip(self._begun, seen.pumps, strict=True):
+            if pump.started_s > -math.inf and (not begun or pump.started_s > begun[-1]):
+                begun.append(pump.started_s)
+            while begun and begun[0] <= now_s - _HOUR_S:
+                begun.pop(0)
+
+    def _under_limit_s(self, pump: int) -> float:
+        """Return when a pump may start without exceeding its starts in an hour [s]."""
+        most, begun = self.settings.most_starts_per_hour, self._begun[pump]
+        if most is None or len(begun) < most:
+            return -math.inf
+        return begun[-int(most)] + _HOUR_S
+
+    def _relieve(
+        self,
+        max_run_s: float,
+        now_s: float,
+        seen: Snapshot,
+        commands: list[Command],
+        notes: list[Note],
+    ) -> float:
+        """Swap pumps that have run too long; return when the next one has, at the earliest."""
+        wake_s = math.inf
+        fresh = {command.pump for command in commands if command.verb == "start"}
+        for pump, call in list(self._on):
+            if pump in fresh:
+                wake_s = min(wake_s, now_s + max_run_s)
+                continue
+            name = seen.pumps[pump].name
+            due_s = seen.pumps[pump].started_s + max_run_s
+            if now_s < due_s - _DUE_S:
+                wake_s = min(wake_s, due_s)
+                continue
+            other, resting_s = self._next_pump(now_s, seen)
+            if other is None:
+                if pump not in self._overdue:
+                    self._overdue.add(pump)
+                    notes.append(Note(name, "swap skipped", "no other pump is ready"))
+                wake_s = min(wake_s, resting_s)
+                continue
+            self._overdue.discard(pump)
+            self._on.remove((pump, call))
+            self._on.append((other, call))
+            self._last_start_s = now_s
+            commands.append(Command("stop", pump, "", "maximum run time"))
+            commands.append(
+                Command(
+                    "start", other, self._roles[call], f"takes over from {name}, maximum run time"
+                )
+            )
+            wake_s = min(wake_s, now_s + max_run_s)
+        self._overdue &= {pump for pump, _call in self._on}
+        return wake_s
+
     def _note_refusal(self, call: int, resting_s: float, notes: list[Note]) -> None:
-        why = "no pump is ready" if resting_s == math.inf else "minimum off time not over"
+        why = "no pump is ready"
+        if resting_s < math.inf:
+            why = "minimum off time not over"
+            if self.settings.most_starts_per_hour is not None:
+                why = "resting, or at the starts-per-hour limit"
         if self._refused != (call, why):
             self._refused = (call, why)
             role = self._roles[call]
