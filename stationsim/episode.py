@@ -21,6 +21,8 @@ EventKind = Literal[
     "fails",
     "high temperature",
     "seal leak",
+    "level signal frozen",
+    "level signal lost",
     "hand",
     "off",
     "auto",
@@ -38,9 +40,9 @@ class ScriptedEvent:
         When [s since the start of the episode].
     kind
         What: a grid loss; a machine taken out of service, failing, getting too hot or leaking at
-        its seal; or a person's hand on a selector (hand, off, auto) or on the reset button.
+        its seal; a level signal that stands still or is gone; or a person's hand on a selector (hand, off, auto) or on the reset button.
     subject
-        The machine (``P2``), or ``grid`` for a grid loss.
+        The machine (``P2``), ``grid`` for a grid loss, ``level sensor`` for a level signal.
     duration_s
         How long it lasts [s]. None: out of service, or a leaking seal, lasts to the end of the run;
         a trip is over at once and waits for a reset by hand. Meaningless for hand, off, auto and

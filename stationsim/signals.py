@@ -63,19 +63,23 @@ class Snapshot(NamedTuple):
     Parameters
     ----------
     level_m
-        Measured level above the floor [m].
+        Measured level above the floor [m]; NaN while there is no signal.
     pumps
         The electric pumps, in the order of the scenario.
     supply
         True while the panel and its pumps have power.
     clock_s
         Local time of day and date as seconds since midnight before the first day [s].
+    start_float, stop_float
+        True while the backup start float, and the backup stop float, is covered.
     """
 
     level_m: float
     pumps: tuple[PumpSeen, ...]
     supply: bool
     clock_s: float
+    start_float: bool = False
+    stop_float: bool = True
 
 
 class Command(NamedTuple):

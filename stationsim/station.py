@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from stationsim.control.backup import BackupSettings
 from stationsim.control.contract import ControlPlan
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.equipment.pumps import PumpUnit
 from stationsim.physics.forcemain import ForceMain
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well
-
 
 LevelsShown = Literal["above floor", "elevation", "below cover"]
 
@@ -66,6 +66,8 @@ class Station:
         Lowest point where it spills; None means that the level may rise without limit.
     alarms
         Alarm levels and delays.
+    backup_floats
+        Floats that run the station when the level signal cannot be trusted; None for none.
     inlet_invert_m
         Invert of the incoming sewer [m above floor], for drawings and rules; None when not given.
     cover_m
@@ -87,6 +89,7 @@ class Station:
     engine_pump: EnginePump | None = None
     spillway: Spillway | None = None
     alarms: AlarmSettings = field(default_factory=AlarmSettings)
+    backup_floats: BackupSettings | None = None
     inlet_invert_m: float | None = None
     cover_m: float | None = None
     floor_elevation_m: float | None = None

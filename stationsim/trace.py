@@ -175,6 +175,8 @@ class Trace:
         Legs: from this time [s], with this volume [m3], this lineup (index into ``lineups``) ran.
     runs, events, alarms, spills, power, unavailable
         Rows, in the order in which they were closed.
+    signal
+        What the level sensor told from when on [s]: ``right``, ``frozen`` at a level [m], ``lost``.
     trips
         Trips of each machine (high temperature, failure, seal leak that stops).
     inflow_m3, pumped_m3, spilled_m3, other_m3, start_m3, end_m3
@@ -197,6 +199,7 @@ class Trace:
     spills: list[SpillRow] = field(default_factory=list)
     power: list[PowerRow] = field(default_factory=list)
     unavailable: list[Unavailable] = field(default_factory=list)
+    signal: list[tuple[float, str, float]] = field(default_factory=list)
     trips: list[int] = field(default_factory=list)
     inflow_m3: float = 0.0
     pumped_m3: float = 0.0
@@ -217,6 +220,29 @@ class Trace:
         handled = max(self.inflow_m3 + self.pumped_m3 + self.spilled_m3, 1e-12)
         left = self.inflow_m3 - self.pumped_m3 - self.spilled_m3 - self.other_m3
         return abs(left - (self.end_m3 - self.start_m3)) / handled
+
+
+def seen_levels(
+    trace: Trace, times_s: NDArray[np.float64], levels_m: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the level that the panel saw [m above floor]; NaN where there was no signal.
+
+    Parameters
+    ----------
+    trace
+        What the run left behind.
+    times_s
+        Times [s].
+    levels_m
+        The true level at each of them [m above floor].
+    """
+    seen = levels_m.copy()
+    begins = np.array([row[0] for row in trace.signal])
+    which = np.searchsorted(begins, times_s, side="right") - 1
+    for n, (_t, mode, value) in enumerate(trace.signal):
+        if mode != "right":
+            seen[which == n] = value
+    return seen
 
 
 class Sampled(NamedTuple):

@@ -80,6 +80,13 @@ EVENTS = (
     _event("out of service", "site", "A machine was taken out of use."),
     _event("back in service", "site", "A machine that was out of service may be used again."),
     _event("seal leak", "alarm", "Moisture was found in the seal chamber of a pump."),
+    _event("level signal frozen", "nobody", "The level signal stands still, whatever the level."),
+    _event("level signal lost", "alarm", "The level signal is gone."),
+    _event("level signal right", "nobody", "The level signal follows the level again."),
+    _event(
+        "level signal distrusted", "alarm", "The panel goes by its floats: the signal cannot be so."
+    ),
+    _event("level signal trusted", "panel", "The panel goes by the level signal again."),
     _event("grid lost", "alarm", "The supply from the grid failed."),
     _event("grid back", "panel", "The supply from the grid returned."),
     _event("alarm raised", "alarm", "An alarm came in; the subject and the cause say which."),
@@ -109,6 +116,7 @@ ALARMS = _of(
     ),
     ("power failed", "The supply from the grid is out."),
     ("engine failed", "The engine-driven pump does not run though it was called."),
+    ("level signal failed", "There is no level signal, or the panel does not trust it."),
 )
 
 ROLES = (
@@ -154,6 +162,14 @@ CAUSES = _of(
     ("no supply", "A pump that needs the grid cannot run while it is out."),
     ("grid out", "The grid was out, which is when the engine-driven pump may start."),
     ("call of the", "A pump of this role was called and could not be had; the rest says why."),
+    ("backup start float", "The backup start float is covered."),
+    ("backup stop float", "The backup stop float is uncovered."),
+    ("no signal", "There is no level signal."),
+    ("signal back", "The level signal is there again."),
+    ("start float covered", "The signal tells of a level far below a float that is covered."),
+    ("stop float uncovered", "The signal tells of a level far above a float that is uncovered."),
+    ("it stood at", "The signal stood still longer than it should while a pump ran."),
+    ("it agrees with the floats", "The signal moves again and contradicts no float."),
     ("maximum run time", "The pump has run as long in one go as its setting allows."),
     ("takes over from", "Another pump has run as long in one go as its setting allows."),
     ("no other pump is ready", "Nobody could take over."),
@@ -320,6 +336,18 @@ WORDS = (
     ),
     Entry("low-level cut-out", "word", "Level below which no pump may run, so that none runs dry."),
     Entry("level sensor", "word", "The instrument that tells the panel the level."),
+    Entry(
+        "backup start float",
+        "word",
+        "A float above the start levels: it starts pumps when the level signal cannot be trusted.",
+        also=("high-high float",),
+    ),
+    Entry(
+        "backup stop float",
+        "word",
+        "A float near the suction: it stops the pumps when the level signal cannot be trusted.",
+        also=("low-low float",),
+    ),
     Entry("check valve", "word", "Valve that lets the water pass in one direction only."),
     Entry("header", "word", "The pipe in which the pumps' branches join."),
     Entry(

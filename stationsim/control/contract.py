@@ -20,7 +20,7 @@ from typing import Any, ClassVar, Literal, Protocol, cast
 from stationsim.errors import PlugInError
 from stationsim.signals import Decision, Snapshot
 
-SettingKind = Literal["level", "duration", "number", "choice", "text"]
+SettingKind = Literal["level", "length", "duration", "number", "choice", "text"]
 Occasion = Literal["all stopped", "power lost", "time"]
 
 
@@ -36,9 +36,9 @@ def setting(
     Parameters
     ----------
     kind
-        ``level`` (metres above floor, field name ends in ``_m``), ``duration`` (seconds, ends in
-        ``_s``), ``number``, ``choice`` or ``text``. The key in a scenario is the field name
-        without ``_m`` or ``_s``.
+        ``level`` (metres above floor, field name ends in ``_m``), ``length`` (metres, ends in
+        ``_m``), ``duration`` (seconds, ends in ``_s``), ``number``, ``choice`` or ``text``. The key
+        in a scenario is the field name without ``_m`` or ``_s``.
     default
         Default in SI; left out when the setting must be given. None means 'not used'.
     meaning

@@ -17,20 +17,23 @@ from typing import Any
 
 import simpy
 
+from stationsim.control.backup import FloatBackup
 from stationsim.control.contract import Controller
 from stationsim.episode import Episode, ScriptedEvent
 from stationsim.errors import ControllerError, StationSimError
 from stationsim.inflow.segments import Segments
-from stationsim.physics.balance import BEGAN_OVER, LEFT_CAP, REACHED_TIME, Advance
-from stationsim.signals import Decision, PumpSeen, Snapshot, level_text
+from stationsim.physics.balance import REACHED_TIME, Advance
+from stationsim.signals import Decision, PumpSeen, Snapshot
 from stationsim.simulation.alarms import AlarmBoard
 from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
 from stationsim.simulation.engine_set import EngineSet
+from stationsim.simulation.level_signal import LevelSignal
 from stationsim.simulation.machines import Machine
 from stationsim.simulation.recorder import Recorder
 from stationsim.simulation.spilling import Spilling
+from stationsim.simulation.thresholds import Thresholds
 from stationsim.simulation.trouble import Trouble
-from stationsim.simulation.wakes import WakePlan, wake_plan
+from stationsim.simulation.wakes import WakePlan
 from stationsim.simulation.water import Water
 from stationsim.station import Station
 from stationsim.trace import PumpRun, Trace
@@ -60,12 +63,16 @@ class Plant:
         self.trace = Trace(inflow=inflow)
         self.recorder = Recorder(self.trace)
         self._controller_name = station.control.controller
-        self.controller: Controller = station.control.build(len(station.pumps))
+        by_level: Controller = station.control.build(len(station.pumps))
+        self.controller: Controller | FloatBackup = by_level
+        if station.backup_floats is not None:
+            self.controller = FloatBackup(station.backup_floats, by_level)
+        self.signal = LevelSignal(self)
         self.machines = [Machine(n, unit) for n, unit in enumerate(station.pumps)]
         self.electric = tuple(self.machines)
         self.spilling = Spilling(self)
         self.water = Water(station, episode, inflow, self.machines, self.spilling)
-        self._turning_m3 = self._turning_points()
+        self.thresholds = Thresholds(self)
         self.alarms = AlarmBoard(self)
         self.grid_on = True
         self.open_stories = 0
@@ -80,7 +87,6 @@ class Plant:
         self._panel: tuple[PumpSeen, ...] | None = None
 
         self._controller_levels: tuple[float, ...] = ()
-        self._plans: dict[tuple[tuple[float, ...], str], WakePlan] = {}
         self._wake_s = NEVER
         self._generation = 0
         self._ahead: Advance | None = None
@@ -126,84 +132,14 @@ class Plant:
             return
         water.clear()
         while water.t_s < now_s:
-            plan = self._plan()
+            plan = self.thresholds.plan(self._controller_levels)
             found = water.advance(now_s, plan.volumes_m3)
             water.absorb(found)
             if found.reached == REACHED_TIME:
                 break
-            self._heed(found, plan)
+            self.thresholds.heed(found, plan)
 
     # ------------------------------------------------------------------ what wakes it
-
-    def _plan(self) -> WakePlan:
-        waits = self.engine.waits if self.engine is not None else ""
-        plan = self._plans.get((self._controller_levels, waits))
-        if plan is None:
-            plan = wake_plan(self.station, self._controller_levels, waits, self.spilling.cap_m3)
-            self._plans[self._controller_levels, waits] = plan
-        return plan
-
-    def _heed(self, found: Advance, plan: WakePlan) -> None:
-        """Act on a volume that was reached; the controller's part waits for its turn."""
-        if found.reached == BEGAN_OVER:
-            self.spilling.begin()
-            return
-        if found.reached == LEFT_CAP:
-            self.spilling.end("less arrives than is pumped")
-            return
-        self.water.asked_level_m = plan.levels_m[found.reached]
-        tags = plan.tags[found.reached]
-        if "controller" in tags:
-            self.controller_due = True
-            if len(tags) == 1:
-                return
-        rising = found.direction > 0
-        if "high level" in tags:
-            self._level_alarm("high level", on=rising)
-        if "low level" in tags:
-            self._level_alarm("low level", on=not rising)
-        if "crest" in tags:
-            if rising:
-                self.spilling.begin()
-            else:
-                self.spilling.end("level below the crest")
-        if "floor" in tags and not rising:
-            self.note("station", "well empty", "pumped down to the floor")
-
-    def _turning_points(self) -> tuple[tuple[float, str], ...]:
-        """Return the volumes where it matters on which side the water leaves, and of what."""
-        well, alarms, spillway = self.station.well, self.station.alarms, self.station.spillway
-        levels = [(alarms.high_level_m, "high level"), (alarms.low_level_m, "low level")]
-        if spillway is not None and self.spilling.weir:
-            levels.append((spillway.crest_m, "crest"))
-        return tuple((well.volume_at(level), what) for level, what in levels if level is not None)
-
-    def _turned(self) -> None:
-        """Heed a change that turns the water round right on an alarm level or the crest.
-
-        The balance reports a level on the way through only; a level from which the water goes back
-        to where it came from has to be looked at here.
-        """
-        for volume, what in self._turning_m3:
-            if volume != self.water.v_m3:
-                continue
-            direction = self.water.direction
-            if direction == 0:
-                continue
-            if what != "crest":
-                self._level_alarm(what, on=(direction > 0) == (what == "high level"))
-            elif direction > 0:
-                self.spilling.begin()
-            else:
-                self.spilling.end("level below the crest")
-
-    def _level_alarm(self, alarm: str, *, on: bool) -> None:
-        settings = self.station.alarms
-        high = alarm == "high level"
-        level = (settings.high_level_m if high else settings.low_level_m) or 0.0
-        delay = settings.high_level_delay_s if high else settings.low_level_delay_s
-        way = "above" if high == on else "below"
-        self.alarms.condition(alarm, "station", delay, f"level {way} {level_text(level)}", on=on)
 
     def at(self, at_s: float, order: int, method: str, *arguments: Any) -> None:
         """Have one of the plant's own methods called at a time.
@@ -270,16 +206,10 @@ class Plant:
 
     def begin(self) -> None:
         """Take the first look at everything, at time nought."""
-        alarms = self.station.alarms
         self.recorder.power(0.0, "grid", "on", "start of the run")
         if self.engine is not None:
             self.recorder.power(0.0, self.engine.name, "stopped", "start of the run")
-        if alarms.high_level_m is not None and self.level_m >= alarms.high_level_m:
-            self._level_alarm("high level", on=True)
-        if alarms.low_level_m is not None and self.level_m <= alarms.low_level_m:
-            self._level_alarm("low level", on=True)
-        if self.spilling.weir and self.v_m3 > self.spilling.crest_m3:
-            self.spilling.begin()
+        self.thresholds.first_look()
         self.settle()
 
     def settle(self) -> None:
@@ -308,13 +238,13 @@ class Plant:
             lineup = water.line_up(self._mask)
             self.recorder.leg(water.t_s, water.v_m3, self._mask, lineup)
         # another lineup, or a step of the inflow at this very instant, may have turned the water
-        self._turned()
+        self.thresholds.turned()
         if self.water.v_m3 >= self.spilling.cap_m3:
             self.spilling.look(self.water.direction)
         self._look_ahead()
 
     def _look_ahead(self) -> None:
-        plan = self._plan()
+        plan = self.thresholds.plan(self._controller_levels)
         self.water.clear()
         self._generation += 1
         until = self._wake_s if self._wake_s < self.end_s else self.end_s
@@ -331,7 +261,7 @@ class Plant:
         self._ahead = None
         self._generation += 1
         self.water.absorb(found)
-        self._heed(found, plan)
+        self.thresholds.heed(found, plan)
         self.settle()
 
     # ------------------------------------------------------------------ the controller's turn
@@ -340,11 +270,20 @@ class Plant:
         if self._panel is None:
             self._panel = tuple([machine.seen() for machine in self.electric])
         now = self.t_s
-        seen = Snapshot(self.level_m, self._panel, self.grid_on, now + self._clock_offset_s)
+        signal = self.signal
+        seen = Snapshot(
+            signal.read(self.level_m),
+            self._panel,
+            self.grid_on,
+            now + self._clock_offset_s,
+            signal.start_float,
+            signal.stop_float,
+        )
         decision = self.controller.decide(now, seen)
         self.trace.decisions += 1
         for note in decision.notes:
             self.note(note.subject, note.event, note.cause)
+            self.signal.heed(note)
         for command in decision.commands:
             if not 0 <= command.pump < len(self.electric):
                 self._blame(f"named pump {command.pump}; there are {len(self.electric)}")
@@ -468,6 +407,10 @@ class Plant:
     def scripted(self, event: ScriptedEvent) -> None:
         """Let a scripted event happen (see ``Trouble.happen``)."""
         self.trouble.happen(event)
+
+    def signal_restored(self, over_s: float) -> None:
+        """The level signal is right again (see ``LevelSignal.restored``)."""
+        self.signal.restored(over_s)
 
     def condition_over(self, machine: int, kind: str, over_s: float) -> None:
         """The condition behind a block is over (see ``Trouble.over``)."""

@@ -49,7 +49,8 @@ class Session:
         self._plant = plant
         names = station.machine_names()
         for event in sorted(episode.events, key=lambda e: e.at_s):
-            if event.kind != "grid loss" and event.subject not in names:
+            elsewhere = event.subject in ("grid", "level sensor")
+            if not elsewhere and event.subject not in names:
                 raise ActionError(f"no machine is called '{event.subject}'; there are {names}")
             plant.at(event.at_s, _order_of(event), "scripted", event)
         plant.begin()

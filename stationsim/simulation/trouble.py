@@ -53,6 +53,9 @@ class Trouble:
         if event.kind == "grid loss":
             self.grid_lost(over_s)
             return
+        if event.kind in ("level signal frozen", "level signal lost"):
+            plant.signal.fail(event.kind, over_s)
+            return
         machine = next(m for m in plant.machines if m.unit.name == event.subject)
         if event.kind in ("hand", "off", "auto"):
             self._selector(machine, event.kind)

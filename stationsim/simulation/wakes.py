@@ -49,6 +49,11 @@ def wake_plan(
         (station.spillway.crest_m if station.spillway is not None else None, "crest"),
         (0.0, "floor"),
     ]
+    if station.backup_floats is not None:
+        wanted += [
+            (station.backup_floats.start_m, "float"),
+            (station.backup_floats.stop_m, "float"),
+        ]
     if engine is not None and engine_waits == "may start":
         wanted.append((engine.start_level_m, "engine"))
     if engine is not None and engine_waits == "runs":
@@ -78,6 +83,8 @@ def marks(station: Station) -> tuple[float, ...]:
     if callable(stages):
         for _role, start, stop in stages():
             found += [start, stop]
+    if station.backup_floats is not None:
+        found += [station.backup_floats.start_m, station.backup_floats.stop_m]
     if station.engine_pump is not None:
         found += [station.engine_pump.start_level_m, station.engine_pump.stop_level_m]
     return tuple(sorted({x for x in found if x is not None}))

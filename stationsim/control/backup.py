@@ -1,0 +1,148 @@
+"""Float backup: two floats that run the station when the level signal cannot be trusted.
+
+The floats are wired past the level signal: a *backup stop float* near the suction and a *backup
+start float* above the start levels. While the signal is good the controller by level decides, and
+the floats only look on. They take over when
+
+* the signal is lost,
+* it has stood at one value for ``frozen_after_s`` while a pump ran, or
+* it contradicts a float by more than ``disagrees_by_m``.
+
+Then the start float starts one pump at once and another each time it stays covered for
+``lag_delay_s``; the stop float, uncovered, stops them all. The controller by level comes back when
+the signal is good again and the floats' own cycle is over.
+
+Common practice, no source: two floats, or one float and a timer, are usual; a backup should share
+neither supply nor fuse with what it backs up.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from stationsim.control.contract import Controller, setting
+from stationsim.signals import Command, Decision, Note, Snapshot, level_text
+
+_DUE_S = 1e-6
+
+
+@dataclass(frozen=True)
+class BackupSettings:
+    """Where the floats hang, and when they are believed."""
+
+    start_m: float = setting("level", meaning="level of the backup start float")
+    stop_m: float = setting("level", meaning="level of the backup stop float")
+    lag_delay_s: float = setting(
+        "duration",
+        0.0,
+        meaning="how long the start float stays covered before one more pump starts",
+    )
+    frozen_after_s: float | None = setting(
+        "duration",
+        None,
+        meaning="a signal that stands still so long while a pump runs is not trusted any more",
+    )
+    disagrees_by_m: float = setting(
+        "length", 0.1, meaning="by how much a good signal may contradict a float"
+    )
+
+
+class FloatBackup:
+    """A controller by level with two floats behind it.
+
+    Parameters
+    ----------
+    settings
+        Where the floats hang, and when they are believed.
+    inner
+        The controller by level.
+    """
+
+    Settings = BackupSettings
+
+    def __init__(self, settings: BackupSettings, inner: Controller) -> None:
+        self.settings = settings
+        self.inner = inner
+        self._by_floats = False
+        self._reading = math.nan
+        self._since_s = 0.0
+        self._lag_due_s = math.inf
+
+    def decide(self, now_s: float, seen: Snapshot) -> Decision:
+        """Return what to do now and what should wake the controller next."""
+        if not seen.supply:
+            self._by_floats = False
+            self._lag_due_s = math.inf
+            return self.inner.decide(now_s, seen)
+        notes: list[Note] = []
+        on = [n for n, pump in enumerate(seen.pumps) if pump.running and pump.ready]
+        why = self._distrust(now_s, seen, running=bool(on))
+        if why and not self._by_floats:
+            self._by_floats = True
+            self._lag_due_s = now_s + self.settings.lag_delay_s
+            self.inner.decide(now_s, seen._replace(supply=False))  # it forgets its calls
+            notes.append(Note("level sensor", "level signal distrusted", why))
+        elif self._by_floats and not why and not on:
+            self._by_floats = False
+            notes.append(Note("level sensor", "level signal trusted", "it agrees with the floats"))
+        if self._by_floats:
+            return self._float_turn(now_s, seen, on, notes)
+        decision = self.inner.decide(now_s, seen)
+        wake_s = min(decision.wake_at_s, self._look_again_s(decision, on))
+        return decision._replace(wake_at_s=wake_s, notes=(*notes, *decision.notes))
+
+    def _distrust(self, now_s: float, seen: Snapshot, *, running: bool) -> str:
+        """Return why the signal cannot be trusted; empty when it can."""
+        settings, level = self.settings, seen.level_m
+        if level != self._reading or not (running or self._by_floats):
+            self._reading, self._since_s = level, now_s
+        if math.isnan(level):
+            return "no signal"
+        if seen.start_float and level < settings.start_m - settings.disagrees_by_m:
+            return f"start float covered, signal {level_text(level)}"
+        if not seen.stop_float and level > settings.stop_m + settings.disagrees_by_m:
+            return f"stop float uncovered, signal {level_text(level)}"
+        frozen = settings.frozen_after_s
+        if frozen is not None and now_s >= self._since_s + frozen - _DUE_S:
+            return f"it stood at {level_text(level)} while a pump ran"
+        if not seen.stop_float and running:
+            return "stop float uncovered"
+        return ""
+
+    def _look_again_s(self, decision: Decision, on: list[int]) -> float:
+        """Return when to see whether the signal has moved [s]; infinity while nothing runs."""
+        frozen = self.settings.frozen_after_s
+        starts = any(command.verb == "start" for command in decision.commands)
+        if frozen is None or not (on or starts):
+            return math.inf
+        return self._since_s + frozen
+
+    def _float_turn(
+        self, now_s: float, seen: Snapshot, on: list[int], notes: list[Note]
+    ) -> Decision:
+        if not seen.stop_float:
+            self._lag_due_s = math.inf
+            stops = [Command("stop", n, "", "backup stop float") for n in reversed(on)]
+            return Decision(tuple(stops), notes=tuple(notes))
+        if not seen.start_float:
+            self._lag_due_s = math.inf
+            return Decision(notes=tuple(notes))
+        if self._lag_due_s == math.inf:
+            self._lag_due_s = now_s + self.settings.lag_delay_s
+        if on and now_s < self._lag_due_s - _DUE_S:
+            return Decision(wake_at_s=self._lag_due_s, notes=tuple(notes))
+        order = getattr(self.inner, "order", range(len(seen.pumps)))
+        rested_s = math.inf
+        for n in order:
+            pump = seen.pumps[n]
+            if pump.running or not pump.ready:
+                continue
+            if now_s < pump.stopped_s + pump.min_off_s - _DUE_S:
+                rested_s = min(rested_s, pump.stopped_s + pump.min_off_s)
+                continue
+            role = "lag" if on else "lead"
+            self._lag_due_s = now_s + max(self.settings.lag_delay_s, _DUE_S * 2.0)
+            start = Command("start", n, role, "backup start float")
+            return Decision((start,), wake_at_s=self._lag_due_s, notes=tuple(notes))
+        return Decision(wake_at_s=rested_s, notes=tuple(notes))
