@@ -21,6 +21,8 @@ EventKind = Literal[
     "fails",
     "high temperature",
     "seal leak",
+    "fails to start",
+    "clogged",
     "level signal frozen",
     "level signal lost",
     "hand",
@@ -40,7 +42,7 @@ class ScriptedEvent:
         When [s since the start of the episode].
     kind
         What: a grid loss; a machine taken out of service, failing, getting too hot or leaking at
-        its seal; a level signal that stands still or is gone; or a person's hand on a selector (hand, off, auto) or on the reset button.
+        its seal, not starting when called, or partly clogged; a level signal that stands still or is gone; or a person's hand on a selector (hand, off, auto) or on the reset button.
     subject
         The machine (``P2``), ``grid`` for a grid loss, ``level sensor`` for a level signal.
     duration_s
@@ -51,6 +53,8 @@ class ScriptedEvent:
         For a trip (fails, high temperature): True when the pump is free again by itself after
         ``duration_s``; False when it waits for a reset by hand, which is refused while
         ``duration_s`` lasts.
+    flow_left
+        For a clogged pump: the part of its flow at the same head that is left [-].
     """
 
     at_s: float
@@ -58,6 +62,7 @@ class ScriptedEvent:
     subject: str
     duration_s: float | None = None
     resets_itself: bool = True
+    flow_left: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,13 @@ class EnginePump:
     stop_level_m
         It stops when the level falls to this [m above floor].
     start_delay_s
-        From the call to full flow [s].
+        From the call to the first crank [s].
+    crank_tries
+        How often it cranks before it gives up and is failed [-].
+    crank_s, crank_rest_s
+        How long one crank lasts, and the rest before the next [s].
+    warm_up_s, prime_s
+        From running engine to coupled pump, and from there to full flow [s].
     at_grid_return
         What it does when the grid comes back while it runs.
     fuel_m3_per_s
@@ -40,6 +46,11 @@ class EnginePump:
     start_level_m: float
     stop_level_m: float
     start_delay_s: float = 0.0
+    crank_tries: int = 1
+    crank_s: float = 0.0
+    crank_rest_s: float = 0.0
+    warm_up_s: float = 0.0
+    prime_s: float = 0.0
     at_grid_return: AtGridReturn = "run on to stop level"
     fuel_m3_per_s: float = 0.0
     tank_m3: float = math.inf

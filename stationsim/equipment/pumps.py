@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from stationsim.physics.forcemain import Pipe
@@ -34,6 +34,9 @@ class PumpUnit:
         What it draws while it runs.
     min_off_s
         How long it must rest after a stop before the panel may start it again [s].
+    fail_to_start_s
+        How long the panel waits for the run signal of a pump that it has called, before it takes
+        it for failed [s].
     seal_leak
         What the panel does on a seal leak: only raise the alarm, or stop the pump too.
     """
@@ -48,6 +51,7 @@ class PumpUnit:
     power: PowerDraw = field(default_factory=PowerDraw)
     min_off_s: float = 0.0
     seal_leak: SealLeakAction = "alarm"
+    fail_to_start_s: float = 0.0
 
     def input_w(self, flow_m3s: float, head_m: float) -> float:
         """Return the electrical input at a flow [W].
@@ -66,6 +70,18 @@ class PumpUnit:
         if power.input_curve is not None:
             return power.input_curve.at(flow_m3s / ratio) * ratio**3
         return power.input_at(flow_m3s, head_m, flow_m3s / ratio)
+
+    def clogged(self, flow_left: float) -> PumpUnit:
+        """Return the pump with only a part of its flow left at the same head.
+
+        Parameters
+        ----------
+        flow_left
+            The part that is left [-].
+        """
+        if self.fixed_flow_m3s is not None:
+            return replace(self, fixed_flow_m3s=self.fixed_flow_m3s * flow_left)
+        return replace(self, flow_factor=self.flow_factor * flow_left)
 
     def curve_now(self) -> HeadCurve | None:
         """Return the curve at its speed and in its condition, before the branch loss."""

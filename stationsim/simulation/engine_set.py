@@ -86,7 +86,9 @@ class EngineSet:
             if self.fuel_m3 <= self.what.fuel_m3_per_s * SAME_INSTANT_S:
                 self._tank_empty()
                 return
-            if self.what.start_delay_s <= 0.0:
+            what = self.what
+            takes_s = what.start_delay_s + what.crank_s + what.warm_up_s + what.prime_s
+            if takes_s <= 0.0 and not machine.will_not_start:
                 self.run(cause)
                 return
             from stationsim.simulation.stories import engine_start  # the story names this class
@@ -107,6 +109,23 @@ class EngineSet:
         if self.what.fuel_m3_per_s > 0.0 and self.fuel_m3 < math.inf:
             empty_s = plant.t_s + self.fuel_m3 / self.what.fuel_m3_per_s
             plant.at(empty_s, SUPPLY, "engine_out_of_fuel", self._run)
+
+    def no_longer_wanted(self) -> bool:
+        """Return whether the start has been overtaken; if so, give it up and settle."""
+        machine, plant = self.machine, self.plant
+        if self.phase == "starting" and not machine.able:
+            self.give_up(machine.why_not)
+        elif self.phase == "starting" and machine.mode == "auto" and plant.grid_on:
+            self.give_up("grid back")
+        if self.phase == "starting":
+            return False
+        plant.settle()
+        return True
+
+    def failed_to_start(self) -> None:
+        """It has cranked in vain as often as it may: failed, until it is reset by hand."""
+        self.plant.trouble.fails_to_start(self.machine)
+        self._turn("failed", "did not fire")
 
     def give_up(self, cause: str) -> None:
         """The call is gone before the engine was up."""

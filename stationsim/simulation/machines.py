@@ -59,6 +59,9 @@ class Machine:
     hours_s: float = 0.0
     starts: int = 0
     trips: int = 0
+    will_not_start: bool = False
+    called: bool = False
+    flow_left: float = 1.0
     started_by: str = ""
     run_m3: float = 0.0
     run_j: float = 0.0
@@ -80,7 +83,7 @@ class Machine:
         return PumpSeen(
             self.unit.name,
             self.running,
-            self.mode == "auto" and not self.blocks,
+            self.mode == "auto" and not self.blocks and not self.called,
             self.hours_s,
             self.starts,
             self.started_s,

@@ -34,7 +34,7 @@ from stationsim.simulation.spilling import Spilling
 from stationsim.simulation.thresholds import Thresholds
 from stationsim.simulation.trouble import Trouble
 from stationsim.simulation.wakes import WakePlan
-from stationsim.simulation.water import Water
+from stationsim.simulation.water import LineupKey, Water
 from stationsim.station import Station
 from stationsim.trace import PumpRun, Trace
 
@@ -83,7 +83,8 @@ class Plant:
             self.machines.append(machine)
             self.engine = EngineSet(station.engine_pump, machine, self)
         self._mask = 0
-        self._mask_now = -1
+        self._conditions = (1.0,) * len(self.machines)
+        self._line: LineupKey | None = None
         self._panel: tuple[PumpSeen, ...] | None = None
 
         self._controller_levels: tuple[float, ...] = ()
@@ -232,11 +233,12 @@ class Plant:
             self._controller_turn()
         if self.engine is not None:
             self.engine.look()
-        if self._mask != self._mask_now:
-            self._mask_now = self._mask
+        line = (self._mask, self._conditions)
+        if line != self._line:
+            self._line = line
             water = self.water
-            lineup = water.line_up(self._mask)
-            self.recorder.leg(water.t_s, water.v_m3, self._mask, lineup)
+            lineup = water.line_up(line)
+            self.recorder.leg(water.t_s, water.v_m3, line, lineup)
         # another lineup, or a step of the inflow at this very instant, may have turned the water
         self.thresholds.turned()
         if self.water.v_m3 >= self.spilling.cap_m3:
@@ -357,6 +359,11 @@ class Plant:
         if why_not:
             self.note(machine.unit.name, "start refused", why_not, f"called as {role}")
             return
+        if machine.will_not_start and not machine.engine_driven:
+            if not machine.called:
+                self.trouble.called_in_vain(machine, role)
+                self._panel = None
+            return
         machine.running = True
         machine.role, machine.started_by = role, cause
         machine.started_s = self.t_s
@@ -403,6 +410,18 @@ class Plant:
         """The tank of the engine-driven pump is empty (see ``EngineSet.out_of_fuel``)."""
         if self.engine is not None:
             self.engine.out_of_fuel(run)
+
+    def condition_changed(self) -> None:
+        """A machine's condition has changed: its flow does from now on."""
+        self._conditions = tuple(machine.flow_left for machine in self.machines)
+
+    def no_run_signal(self, machine: int, started_s: float) -> None:
+        """The panel has waited for a run signal in vain (see ``Trouble``)."""
+        self.trouble.no_run_signal(self.machines[machine], started_s)
+
+    def free_again(self, machine: int, kind: str, over_s: float) -> None:
+        """A condition that is no block is over (see ``Trouble.free_again``)."""
+        self.trouble.free_again(self.machines[machine], kind, over_s)
 
     def scripted(self, event: ScriptedEvent) -> None:
         """Let a scripted event happen (see ``Trouble.happen``)."""

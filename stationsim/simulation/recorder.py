@@ -22,7 +22,7 @@ class Recorder:
         self._alarms: dict[tuple[str, str], float] = {}
         self._power: dict[str, tuple[str, float, str]] = {}
         self._unavailable: dict[int, tuple[float, str]] = {}
-        self._lineups: dict[int, int] = {}
+        self._lineups: dict[object, int] = {}
 
     def event(
         self, t_s: float, subject: str, event: str, cause: str, level_m: float, detail: str = ""
@@ -30,7 +30,7 @@ class Recorder:
         """Write down that something happened."""
         self.trace.events.append(EventRow(t_s, subject, event, cause, detail, level_m))
 
-    def leg(self, t_s: float, v_m3: float, key: int, lineup: Lineup) -> None:
+    def leg(self, t_s: float, v_m3: float, key: object, lineup: Lineup) -> None:
         """Write down that another lineup runs from now on."""
         trace = self.trace
         index = self._lineups.get(key)

@@ -39,7 +39,7 @@ def grid_outage(plant: Plant, back_s: float) -> Story:
 
 
 def engine_start(engine: EngineSet, cause: str) -> Story:
-    """The engine is called, needs its time, and runs if it is still wanted.
+    """The engine is called, cranks until it fires, warms up, primes, and pumps if still wanted.
 
     Parameters
     ----------
@@ -48,19 +48,36 @@ def engine_start(engine: EngineSet, cause: str) -> Story:
     cause
         Why it was called.
     """
-    plant = engine.plant
-    up_s = plant.t_s + engine.what.start_delay_s
-    if up_s >= plant.end_s:
-        yield plant.clock.moment(plant.end_s, SUPPLY)
+    what, plant = engine.what, engine.plant
+    waits = [what.start_delay_s + what.crank_s]
+    waits += [what.crank_rest_s + what.crank_s] * (what.crank_tries - 1)
+    fired = False
+    for tried, wait_s in enumerate(waits, start=1):
+        yield from _wait(plant, wait_s)
+        if engine.no_longer_wanted():
+            return
+        fired = not engine.machine.will_not_start
+        if fired:
+            break
+        plant.note(engine.name, "crank failed", f"try {tried} of {what.crank_tries}")
+        plant.settle()
+    if not fired:
+        engine.failed_to_start()
+        plant.settle()
         return
-    yield plant.clock.moment(up_s, SUPPLY)
-    plant.commit(plant.clock.now)
-    if engine.phase == "starting":
-        machine = engine.machine
-        if not machine.able:
-            engine.give_up(machine.why_not)
-        elif machine.mode == "auto" and plant.grid_on:
-            engine.give_up("grid back")
-        else:
-            engine.run(cause)
+    if what.warm_up_s + what.prime_s > 0.0:
+        plant.settle()
+        yield from _wait(plant, what.warm_up_s + what.prime_s)
+        if engine.no_longer_wanted():
+            return
+    engine.run(cause)
     plant.settle()
+
+
+def _wait(plant: Plant, wait_s: float) -> Story:
+    """Wait, and bring the plant up to that moment; what lies beyond the end never comes."""
+    at_s = plant.t_s + wait_s
+    if at_s >= plant.end_s:
+        yield plant.clock.moment(plant.end_s, SUPPLY)  # nothing is processed at the end
+    yield plant.clock.moment(at_s, SUPPLY)
+    plant.commit(plant.clock.now)

@@ -11,7 +11,7 @@ import math
 from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
-from stationsim.simulation.clock import FAULT
+from stationsim.simulation.clock import FAULT, SAME_INSTANT_S
 from stationsim.simulation.machines import FAILED, HOT, LEAK, OUT_OF_SERVICE, Block, Machine, Mode
 from stationsim.simulation.stories import grid_outage
 
@@ -39,6 +39,7 @@ class Trouble:
         self.plant = plant
         self._grid_back_s = -math.inf
         self._leak_over_s: dict[int, float] = {}
+        self._hidden: dict[tuple[int, str], float] = {}
 
     def happen(self, event: ScriptedEvent) -> None:
         """Let a scripted event happen now.
@@ -63,6 +64,10 @@ class Trouble:
             self._reset(machine)
         elif event.kind == "out of service":
             self._block(machine, OUT_OF_SERVICE, over_s, resets_itself=True)
+        elif event.kind == "fails to start":
+            self._will_not_start(machine, over_s)
+        elif event.kind == "clogged":
+            self._clogged(machine, event.flow_left, over_s)
         elif event.kind == "seal leak":
             self._seal_leak(machine, over_s, resets_itself=event.resets_itself)
         else:
@@ -194,6 +199,96 @@ class Trouble:
         if over_s < math.inf:
             plant.at(over_s, FAULT, "condition_over", machine.index, LEAK, over_s)
         plant.panel_changed()
+
+    # ------------------------------------------------------------------ conditions that hide
+
+    def _will_not_start(self, machine: Machine, over_s: float) -> None:
+        plant = self.plant
+        machine.will_not_start = True
+        self._hidden[machine.index, "fails to start"] = over_s
+        plant.note(
+            machine.unit.name, "fails to start", "scripted", "nobody knows until it is called"
+        )
+        if over_s < math.inf:
+            plant.at(over_s, FAULT, "free_again", machine.index, "fails to start", over_s)
+
+    def _clogged(self, machine: Machine, flow_left: float, over_s: float) -> None:
+        plant = self.plant
+        machine.flow_left = flow_left
+        self._hidden[machine.index, "clogged"] = over_s
+        plant.note(
+            machine.unit.name, "clogged", "scripted", f"{100.0 * flow_left:g} % of its flow left"
+        )
+        plant.condition_changed()
+        if over_s < math.inf:
+            plant.at(over_s, FAULT, "free_again", machine.index, "clogged", over_s)
+
+    def free_again(self, machine: Machine, kind: str, over_s: float) -> None:
+        """A condition that is no block is over, unless it has been renewed meanwhile.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        kind
+            ``clogged`` or ``fails to start``.
+        over_s
+            When it was to be over [s].
+        """
+        if self._hidden.get((machine.index, kind)) != over_s:
+            return
+        plant = self.plant
+        if kind == "clogged":
+            machine.flow_left = 1.0
+            plant.condition_changed()
+            plant.note(machine.unit.name, "clear again", "work done")
+        else:
+            machine.will_not_start = False
+            plant.note(machine.unit.name, "can start again", "work done")
+
+    def called_in_vain(self, machine: Machine, role: str) -> None:
+        """The panel calls a pump that will not start; it waits for the run signal.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        role
+            The part that it was called to play.
+        """
+        plant = self.plant
+        machine.called = True
+        plant.note(
+            machine.unit.name, "no run signal", "called, does not start", f"called as {role}"
+        )
+        wait_s = max(machine.unit.fail_to_start_s, 2.0 * SAME_INSTANT_S)
+        plant.at(plant.t_s + wait_s, FAULT, "no_run_signal", machine.index, plant.t_s)
+
+    def no_run_signal(self, machine: Machine, called_s: float) -> None:
+        """The panel has waited long enough: the pump is failed until it is reset by hand.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        called_s
+            When it was called [s].
+        """
+        machine.called = False
+        self.plant.panel_changed()
+        still = machine.will_not_start and machine.able and machine.started_s < called_s
+        if still and self.plant.grid_on:
+            self.fails_to_start(machine)
+
+    def fails_to_start(self, machine: Machine) -> None:
+        """Take a machine out that did not start; a reset by hand frees it.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        """
+        self._block(machine, FAILED, self.plant.t_s, resets_itself=False)
 
     # ------------------------------------------------------------------ hands
 

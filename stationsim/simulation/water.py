@@ -18,6 +18,9 @@ from stationsim.station import Station
 
 _NO_SAMPLES = (math.inf,)
 
+LineupKey = tuple[int, tuple[float, ...]]
+"""A bit for each machine that runs, and the part of its flow that each machine has left."""
+
 
 class Water:
     """The stored volume, and the lineup that draws on it.
@@ -56,10 +59,10 @@ class Water:
         self._seg_q: list[float] = inflow.flow_m3s.tolist()
         self._seg_b: list[float] = inflow.slope_m3s2.tolist()
         self._segment = 0
-        self._lineups: dict[int, Lineup] = {}
+        self._lineups: dict[LineupKey, Lineup] = {}
         self._band_s: list[float] = []
         self._band_vs: list[float] = []
-        self.lineup = self._lineup_of(0)
+        self.lineup = self._lineup_of((0, ()))
         self.least_m3 = self.greatest_m3 = self.v_m3
         self.least_s = self.greatest_s = 0.0
         self.advances = 0
@@ -203,25 +206,31 @@ class Water:
             self.asked_level_m = None
         self.t_s, self.v_m3, self._segment = found.t_s, found.v_m3, found.segment
 
-    def line_up(self, mask: int) -> Lineup:
+    def line_up(self, key: LineupKey) -> Lineup:
         """Let another lineup draw from now on.
 
         Parameters
         ----------
-        mask
-            A bit for each machine that runs.
+        key
+            A bit for each machine that runs, and the part of its flow that each has left.
         """
-        self.lineup = self._lineup_of(mask)
+        self.lineup = self._lineup_of(key)
         return self.lineup
 
-    def _lineup_of(self, mask: int) -> Lineup:
-        lineup = self._lineups.get(mask)
+    def _lineup_of(self, key: LineupKey) -> Lineup:
+        lineup = self._lineups.get(key)
         if lineup is None:
             station = self.station
+            mask, flows_left = key
             running = [machine for machine in self.machines if mask >> machine.index & 1]
-            lineup = self._lineups[mask] = lay_bands(
+            lineup = self._lineups[key] = lay_bands(
                 [machine.index for machine in running],
-                [machine.unit for machine in running],
+                [
+                    machine.unit.clogged(flows_left[machine.index])
+                    if flows_left[machine.index] != 1.0
+                    else machine.unit
+                    for machine in running
+                ],
                 station.force_main,
                 station.well,
                 station.spillway,
