@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from stationsim.control.contract import Controller, setting
+from stationsim.control.contract import Decider, setting
 from stationsim.signals import Command, Decision, Note, Snapshot, level_text
 
 _DUE_S = 1e-6
@@ -61,7 +61,7 @@ class FloatBackup:
 
     Settings = BackupSettings
 
-    def __init__(self, settings: BackupSettings, inner: Controller) -> None:
+    def __init__(self, settings: BackupSettings, inner: Decider) -> None:
         self.settings = settings
         self.inner = inner
         self._by_floats = False

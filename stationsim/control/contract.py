@@ -100,7 +100,23 @@ class Rotation(Protocol):
         ...
 
 
-class Controller(Protocol):
+class Decider(Protocol):
+    """Anything that decides: a controller, or something around one."""
+
+    def decide(self, now_s: float, seen: Snapshot) -> Decision:
+        """Return what to do now and what should wake the controller next.
+
+        Parameters
+        ----------
+        now_s
+            Seconds since the start of the episode [s].
+        seen
+            What the panel sees.
+        """
+        ...
+
+
+class Controller(Decider, Protocol):
     """The panel's decisions.
 
     Attributes
@@ -113,18 +129,6 @@ class Controller(Protocol):
 
     def __init__(self, settings: Any, rotation: Rotation, pump_count: int) -> None:
         """Take the settings, the rotation, and how many pumps there are."""
-        ...
-
-    def decide(self, now_s: float, seen: Snapshot) -> Decision:
-        """Return what to do now and what should wake the controller next.
-
-        Parameters
-        ----------
-        now_s
-            Seconds since the start of the episode [s].
-        seen
-            What the panel sees.
-        """
         ...
 
 

@@ -18,7 +18,7 @@ from typing import Any
 import simpy
 
 from stationsim.control.backup import FloatBackup
-from stationsim.control.contract import Controller
+from stationsim.control.contract import Decider
 from stationsim.episode import Episode, ScriptedEvent
 from stationsim.errors import ControllerError, StationSimError
 from stationsim.inflow.segments import Segments
@@ -63,10 +63,9 @@ class Plant:
         self.trace = Trace(inflow=inflow)
         self.recorder = Recorder(self.trace)
         self._controller_name = station.control.controller
-        by_level: Controller = station.control.build(len(station.pumps))
-        self.controller: Controller | FloatBackup = by_level
+        self.controller: Decider = station.control.build(len(station.pumps))
         if station.backup_floats is not None:
-            self.controller = FloatBackup(station.backup_floats, by_level)
+            self.controller = FloatBackup(station.backup_floats, self.controller)
         self.signal = LevelSignal(self)
         self.machines = [Machine(n, unit) for n, unit in enumerate(station.pumps)]
         self.electric = tuple(self.machines)

@@ -10,8 +10,10 @@ from __future__ import annotations
 import dataclasses
 import pickle
 import time
+from collections.abc import Callable
 from typing import Literal
 
+from stationsim.control.contract import Decider
 from stationsim.episode import Episode, ScriptedEvent
 from stationsim.errors import ActionError
 from stationsim.inflow.segments import total_inflow
@@ -35,9 +37,17 @@ class Session:
         What stands there.
     episode
         What happens to it.
+    observer
+        Wraps the controller, to look on as it decides; None for nobody.
     """
 
-    def __init__(self, station: Station, episode: Episode) -> None:
+    def __init__(
+        self,
+        station: Station,
+        episode: Episode,
+        *,
+        observer: Callable[[Decider], Decider] | None = None,
+    ) -> None:
         self.station = station
         self.episode = episode
         self._wall_s = 0.0
@@ -47,6 +57,8 @@ class Session:
         clock = Clock()
         plant = Plant(station, episode, total_inflow(episode), clock)
         self._plant = plant
+        if observer is not None:
+            plant.controller = observer(plant.controller)
         names = station.machine_names()
         for event in sorted(episode.events, key=lambda e: e.at_s):
             elsewhere = event.subject in ("grid", "level sensor")
@@ -79,6 +91,11 @@ class Session:
     def grid_on(self) -> bool:
         """True while the grid is on."""
         return self._plant.grid_on
+
+    @property
+    def controller(self) -> Decider:
+        """The controller that decides, or the observer around it."""
+        return self._plant.controller
 
     @property
     def done(self) -> bool:
