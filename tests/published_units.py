@@ -14,8 +14,13 @@ UNITS = {
     "-": 1.0,
     "m": 1.0,
     "cm": 0.01,
+    "mm": 1e-3,
     "ft": FOOT,
     "in": INCH,
+    "m2": 1.0,
+    "ha": 1e4,
+    "acre": 43560.0 * FOOT**2,
+    "mi2": (5280.0 * FOOT) ** 2,
     "m3": 1.0,
     "L": 1e-3,
     "ft3": FOOT**3,
@@ -35,6 +40,7 @@ UNITS = {
     "imp gpm": IMPERIAL_GALLON / MINUTE,
     "cfs": FOOT**3,
     "m/s": 1.0,
+    "mm/h": 1e-3 / HOUR,
     "ft/s": FOOT,
     "m2/s": 1.0,
     "ft2/s": FOOT**2,
@@ -50,10 +56,13 @@ UNITS = {
     "hp": HORSEPOWER,
     "hp/kW": HORSEPOWER / 1e3,
     "kWh/kgal": 3.6e6 / (1e3 * GALLON),
+    "rad": 1.0,
+    "K": 1.0,
+    "degC": 1.0,
     "rpm": 1.0,
     "1/h": 1.0 / HOUR,
 }
-"""Each unit in SI; ``rpm`` appears in ratios only."""
+"""Each unit in SI, temperatures in degC; ``rpm`` appears in ratios only."""
 
 
 def si(value: float, unit: str) -> float:

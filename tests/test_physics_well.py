@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -97,8 +97,8 @@ def _gauss(well: Well, low: float, high: float) -> float:
 @given(wells(), st.floats(0.01, 12.0))
 def test_area_is_the_derivative_of_the_volume(well: Well, level_m: float) -> None:
     h = 1e-3
-    if any(abs(level_m - mark) <= 2.0 * h for mark in well.levels_m):
-        return  # a corner of the curve has two derivatives
+    # a corner of the curve has two derivatives
+    assume(all(abs(level_m - mark) > 2.0 * h for mark in well.levels_m))
     near = well.volume_at(level_m + h) - well.volume_at(level_m - h)
     far = well.volume_at(level_m + 2.0 * h) - well.volume_at(level_m - 2.0 * h)
     # exact for a cubic; what is left is rounding, 1e-16 of the volume over h

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stationsim.errors import RecordError
@@ -133,6 +134,19 @@ def test_stamps_at_another_offset_are_moved_and_told(read):
     series = read(text)
     assert series.times_s.tolist() == [0.0, 900.0]
     assert series.repairs == ("stamps at offset +00:00 moved to offset +12:00 of the episode",)
+
+
+@pytest.mark.parametrize(
+    ("stamp", "told"),
+    [
+        ("06/07/2027 00:00", "write year, month, day: 2027-06-07 if the first is the month or "),
+        ("06/07/2027 00:00", "2027-07-06 if the second is the month"),
+        ("6/25/2027", "write year, month, day: 2027-06-25 if the first is the month;"),
+        ("25-06-2027 01:00", "write year, month, day: 2027-06-25 if the second is the month;"),
+    ],
+)
+def test_date_whose_month_is_in_doubt_is_refused_with_how_to_write_it(refused, stamp, told):
+    refused(f"time,flow_lps\n{stamp},1\n", ":2:", "not a stamp", told)
 
 
 def test_stamps_cross_a_leap_day(read):
@@ -352,17 +366,79 @@ def test_a_file_that_cannot_be_read_is_refused(tmp_path, name):
         read_inflow_csv(tmp_path / Path(name), start=START)
 
 
-@given(text=st.text(alphabet='t_s,;\t"\n\r0159.-eflowLps/ :#()', max_size=80))
-def test_whatever_is_in_a_file_it_is_read_or_refused(tmp_path_factory, text):
-    path = tmp_path_factory.getbasetemp() / "odd.csv"
-    path.write_bytes(text.encode("utf-8"))
-    try:
-        series = read_inflow_csv(path, start=START, gaps="straight")
-    except RecordError:
-        return
-    assert len(series.times_s) > 1
-    assert np.all(np.diff(series.times_s) > 0.0)
-    assert np.all(series.flows_m3s >= 0.0)
+ODD_CELLS = (
+    "", " ", "0", " 1 ", "+7", "3.5", "3,5", ".5", "1e2", "1e999", "-4", "wet", "NaN", "inf", "1_0",
+    "9e9", '"8"', '"8', "#", "7;7", "7,7", "7\t7", "0x1", "2027-03-01", "\u0665", "\n",
+)  # fmt: skip
+
+
+@st.composite
+def nearly_valid_files(draw: st.DrawFn) -> tuple[str, list[float] | None]:
+    """Return a file of a few rows, some of whose cells are spoilt, and its flows when none is."""
+    separator = draw(st.sampled_from([",", ";", "\t"]))
+    steps = draw(st.lists(st.integers(1, 3), min_size=2, max_size=6))
+    flows = draw(st.lists(st.integers(0, 90), min_size=len(steps), max_size=len(steps)))
+    times = np.cumsum(steps).tolist()
+    rows = [[str(60 * t), str(q)] for t, q in zip(times, flows, strict=True)]
+    spoilt = draw(st.sampled_from([1, 2, 0]))
+    for _ in range(spoilt):
+        row = rows[draw(st.integers(0, len(rows) - 1))]
+        row[draw(st.integers(0, 1))] = draw(st.sampled_from(ODD_CELLS))
+    lines = [separator.join(cells) for cells in [["t_s", "flow_lps"], *rows]]
+    return "\n".join(lines) + "\n", None if spoilt else [float(q) for q in flows]
+
+
+def test_a_nearly_valid_file_is_read_or_refused(tmp_path):
+    path = tmp_path / "odd.csv"
+    outcomes = Counter()
+
+    @given(file=nearly_valid_files())
+    @settings(max_examples=300)
+    def read_or_refuse(file):
+        text, flows = file
+        path.write_bytes(text.encode("utf-8"))
+        try:
+            series = read_inflow_csv(path, start=START, gaps="straight")
+        except RecordError as error:
+            message = str(error)
+        else:
+            message = ""
+        if message:
+            assert flows is None, "a valid file was refused"
+            assert "odd.csv" in message
+            assert "\n" not in message
+            outcomes["refused"] += 1
+            return
+        assert len(series.times_s) == len(series.flows_m3s) > 1
+        assert np.all(np.diff(series.times_s) > 0.0)
+        assert np.all(np.isfinite(series.flows_m3s) & (series.flows_m3s >= 0.0))
+        if flows is None:
+            outcomes["spoilt but read"] += 1
+        else:
+            outcomes["valid"] += 1
+            assert series.flows_m3s[0] * 1e3 == pytest.approx(flows[0], rel=1e-12, abs=1e-12)
+            assert series.flows_m3s[-1] * 1e3 == pytest.approx(flows[-1], rel=1e-12, abs=1e-12)
+            given_flows = set(np.round(series.flows_m3s * 1e3, 9).tolist())
+            assert given_flows.issuperset(flows)
+
+    read_or_refuse()
+    assert all(outcomes[kind] >= 10 for kind in ("refused", "spoilt but read", "valid")), outcomes
+
+
+@pytest.mark.parametrize("cell", ODD_CELLS)
+def test_an_odd_flow_is_refused_or_read_as_it_stands(read, cell):
+    """Which of the odd cells are a flow is told here by hand; an empty one is a gap."""
+    text = f"t_s,flow_lps\n0,10\n60,{cell}\n120,20\n"
+    meant = {
+        "": 15.0, " ": 15.0, "0": 0.0, " 1 ": 1.0, "+7": 7.0, "3.5": 3.5, ".5": 0.5, "1e2": 100.0,
+        '"8"': 8.0, "\u0665": 5.0, "\n": 15.0,
+    }  # fmt: skip
+    if cell in meant:
+        series = read(text, gaps="straight")
+        assert series.flows_m3s * 1e3 == pytest.approx([10.0, meant[cell], 20.0], rel=1e-12)
+    else:
+        with pytest.raises(RecordError):
+            read(text, gaps="straight")
 
 
 def test_a_hundred_thousand_rows_are_read_whole(read):

@@ -178,7 +178,7 @@ def _pump_lines(
 
     levels = {0.0, top_m}
     if any(supply.curve is not None for supply in supplies):
-        inside = (*marks_m, *well.levels_m, *kink_levels(supplies, main))
+        inside = (*marks_m, *well.corners_m, *kink_levels(supplies, main))
         levels.update(x for x in inside if 0.0 < x < top_m)
     return fit_lines(values, [well.volume_at(x) for x in sorted(levels)], fine)
 
@@ -212,7 +212,7 @@ def weir_lines(well: Well, spillway: Spillway | None, top_m: float) -> Lines:
 
     # marks that grow with the head, so that halving is never asked to do it all
     heads = (0.02 * 2.5**n for n in range(40))
-    inside = (*well.levels_m, *(given.crest_m + head for head in heads))
+    inside = (*well.corners_m, *(given.crest_m + head for head in heads))
     levels = {0.0, given.crest_m, top_m, *(x for x in inside if given.crest_m < x < top_m)}
     return fit_lines(values, [well.volume_at(x) for x in sorted(levels)], fine)
 

@@ -11,6 +11,7 @@ Sources: solid geometry; the frustum and the cone-bottomed tank are checked in `
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,9 @@ class Part:
         Foot and top of the piece above the floor [m]; ``to_m`` may be infinite.
     a0_m2, a1_m, a2
         Plan area ``a0 + a1 h + a2 h^2`` at height ``h`` above ``from_m`` [m2], [m], [-].
+    smooth_top
+        True when the piece above goes on with the same plan area, as in a curve that was fitted by
+        many pieces: the top is then no corner, and nothing need be split there.
     """
 
     from_m: float
@@ -43,6 +47,7 @@ class Part:
     a0_m2: float
     a1_m: float = 0.0
     a2: float = 0.0
+    smooth_top: bool = False
 
 
 def cylinder(diameter_m: float, from_m: float = 0.0, to_m: float = math.inf) -> Part:
@@ -89,6 +94,39 @@ def cone(bottom_diameter_m: float, top_diameter_m: float, from_m: float, to_m: f
         quarter * bottom_diameter_m * bottom_diameter_m,
         quarter * 2.0 * bottom_diameter_m * growth,
         quarter * growth * growth,
+    )
+
+
+def frustum(
+    bottom_length_m: float,
+    bottom_width_m: float,
+    top_length_m: float,
+    top_width_m: float,
+    from_m: float,
+    to_m: float,
+) -> Part:
+    """Return a rectangular piece whose walls slope (a benched floor): box below to box above.
+
+    Length and width each grow linearly with height. Equal lengths give a trough, benched on two
+    sides; a bottom width of nought gives a wedge.
+
+    Parameters
+    ----------
+    bottom_length_m, bottom_width_m
+        Inside measures in plan at the foot [m].
+    top_length_m, top_width_m
+        Inside measures in plan at the top [m].
+    from_m, to_m
+        Foot and top above the floor [m].
+    """
+    longer = (top_length_m - bottom_length_m) / (to_m - from_m)
+    wider = (top_width_m - bottom_width_m) / (to_m - from_m)
+    return Part(
+        from_m,
+        to_m,
+        bottom_length_m * bottom_width_m,
+        bottom_length_m * wider + bottom_width_m * longer,
+        longer * wider,
     )
 
 
@@ -148,11 +186,18 @@ class Well:
     ------
     ValueError
         When the area is not positive somewhere.
+
+    Notes
+    -----
+    ``levels_m`` and ``volumes_m3`` are the levels at which one layer ends and the next begins, and
+    the volumes that stand there; ``corners_m`` are those of the levels that are no mere joint
+    within a fitted curve: where the plan area may jump or its curve has a corner.
     """
 
     parts: tuple[Part, ...]
     levels_m: tuple[float, ...] = field(init=False, repr=False, compare=False)
     volumes_m3: tuple[float, ...] = field(init=False, repr=False, compare=False)
+    corners_m: tuple[float, ...] = field(init=False, repr=False, compare=False)
     _layers: tuple[tuple[float, float, float], ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -193,6 +238,7 @@ class Well:
             raise ValueError(message)
         object.__setattr__(self, "levels_m", tuple(levels))
         object.__setattr__(self, "volumes_m3", tuple(volumes))
+        object.__setattr__(self, "corners_m", _corners(self.parts, levels))
         object.__setattr__(self, "_layers", tuple(layers))
 
     def area_at(self, level_m: float) -> float:
@@ -275,9 +321,21 @@ class Well:
         return floored
 
 
+def _corners(parts: tuple[Part, ...], levels_m: list[float]) -> tuple[float, ...]:
+    """Return the levels that are more than a joint within smoothly fitted curves."""
+    smooth = [part.to_m for part in parts if part.smooth_top]
+    if not smooth:
+        return tuple(levels_m)
+    # the foot of a piece that stands on a smooth top is no corner either
+    ends = [0.0, *(part.to_m for part in parts if not part.smooth_top)]
+    ends += [part.from_m for part in parts if not _among(smooth, part.from_m)]
+    return tuple(x for x in levels_m if _among(ends, x))
+
+
+def _among(values: list[float], x: float) -> bool:
+    return any(abs(value - x) <= SAME_LEVEL_M for value in values)
+
+
 def _layer(marks: tuple[float, ...], x: float) -> int:
     """Return the index of the last mark at or below x (0 when x lies below all)."""
-    i = len(marks) - 1
-    while i > 0 and marks[i] > x:
-        i -= 1
-    return i
+    return max(bisect_right(marks, x) - 1, 0)

@@ -7,7 +7,8 @@ source.) The rows that are there are never changed.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, NoReturn
 
 import numpy as np
 
@@ -28,6 +29,71 @@ MISSING_ABOVE = 1.5
 
 MOST_ROWS = 5_000_000
 """Most rows that a filled series may have [-]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Holes:
+    """Where a series has gaps.
+
+    Parameters
+    ----------
+    present
+        Which rows have a value.
+    missing
+        How many rows are missing after each row but the last [-].
+    usual_s
+        The usual interval: the median [s].
+    """
+
+    present: NDArray[np.bool_]
+    missing: NDArray[np.float64]
+    usual_s: float
+
+    @property
+    def empty(self) -> int:
+        """How many cells are empty [-]."""
+        return int(np.sum(~self.present))
+
+    @property
+    def lost(self) -> float:
+        """How many rows are missing, in all [-]."""
+        return float(np.sum(self.missing))
+
+    def refuse(self, rows: CsvRows, accepted: str) -> NoReturn:
+        """Raise, with the line of the first gap.
+
+        Parameters
+        ----------
+        rows
+            The file.
+        accepted
+            What is accepted.
+        """
+        ends = len(self.present)
+        at = int(np.argmax(~self.present)) if self.empty else ends
+        jump = int(np.argmax(self.missing > 0.0)) + 1 if self.lost else ends
+        where = rows.lines[min(at, jump)]
+        raise RecordError(
+            f"{rows.name}:{where}: a gap in the series ({count(self.empty, 'empty cell')} and"
+            f" {count(int(self.lost), 'missing row')} in all, at a usual interval of"
+            f" {span_text(self.usual_s)}); accepted: {accepted}"
+        )
+
+
+def find_holes(times: NDArray[np.float64], values: NDArray[np.float64]) -> Holes:
+    """Return where a series has gaps.
+
+    Parameters
+    ----------
+    times
+        Time of each row, strictly rising [s]; two or more.
+    values
+        Value of each row [any], NaN where its cell is empty.
+    """
+    spans = np.diff(times)
+    usual = float(np.median(spans))
+    missing = np.where(spans > MISSING_ABOVE * usual, np.rint(spans / usual) - 1.0, 0.0)
+    return Holes(~np.isnan(values), missing, usual)
 
 
 def mend(
@@ -57,41 +123,30 @@ def mend(
     RecordError
         When gaps are refused and there are some, or they are too wide to fill.
     """
-    present = ~np.isnan(flows)
-    empty = int(np.sum(~present))
-    spans = np.diff(times)
-    usual = float(np.median(spans))
-    wide = spans > MISSING_ABOVE * usual
-    missing = np.where(wide, np.rint(spans / usual) - 1.0, 0.0)
-    lost = float(np.sum(missing))
+    holes = find_holes(times, flows)
+    present, missing, empty, lost = holes.present, holes.missing, holes.empty, holes.lost
     if not empty and not lost:
         return times, flows
     if int(np.sum(present)) < 2:
         message = f"{rows.name}: fewer than two rows have a flow (accepted: two or more)"
         raise RecordError(message)
     if gaps == "refuse":
-        at = int(np.argmax(~present)) if empty else len(times)
-        jump = int(np.argmax(wide)) + 1 if lost else len(times)
-        where = rows.lines[min(at, jump)]
-        raise RecordError(
-            f"{rows.name}:{where}: a gap in the series ({_count(empty, 'empty cell')} and"
-            f" {_count(int(lost), 'missing row')} in all, at a usual interval of {_span(usual)});"
-            ' accepted: a series without gaps, or gaps = "straight" or "hold" to fill them'
-        )
+        holes.refuse(rows, 'a series without gaps, or gaps = "straight" or "hold" to fill them')
     if lost + len(times) > MOST_ROWS:
         message = (
             f"{rows.name}: filling the gaps would make {lost + len(times):.0f} rows at an interval"
-            f" of {_span(usual)} (accepted: up to {MOST_ROWS})"
+            f" of {span_text(holes.usual_s)} (accepted: up to {MOST_ROWS})"
         )
         raise RecordError(message)
 
     keep_from = int(np.argmax(present))
     keep_to = len(times) if gaps == "hold" else len(times) - int(np.argmax(present[::-1]))
     cut = keep_from + len(times) - keep_to
-    times, flows, present = (part[keep_from:keep_to] for part in (times, flows, present))
-    missing = missing[keep_from : keep_to - 1].astype(np.int64)
+    times, flows = times[keep_from:keep_to], flows[keep_from:keep_to]
+    present = present[keep_from:keep_to]
+    missing_rows = missing[keep_from : keep_to - 1].astype(np.int64)
     # Each row stays, and is followed by the rows that are missing after it, evenly spaced.
-    copies = np.append(missing + 1, 1)
+    copies = np.append(missing_rows + 1, 1)
     owner = np.repeat(np.arange(len(times)), copies)
     nth = np.arange(len(owner)) - np.repeat(np.cumsum(copies) - copies, copies)
     step = np.append(np.diff(times), 0.0) / copies
@@ -106,23 +161,37 @@ def mend(
     way = "filled straight" if gaps == "straight" else "filled by holding the flow before"
     inner = empty - cut
     if inner:
-        repairs.append(f"{_count(inner, 'empty cell')} {way}")
-    if int(np.sum(missing)):
+        repairs.append(f"{count(inner, 'empty cell')} {way}")
+    if int(np.sum(missing_rows)):
         repairs.append(
-            f"{_count(int(np.sum(missing)), 'missing row')}"
-            f" in {_count(int(np.sum(missing > 0)), 'gap')} {way}"
-            f" (the longest {_span(float(np.max(np.diff(times))))})"
+            f"{count(int(np.sum(missing_rows)), 'missing row')}"
+            f" in {count(int(np.sum(missing_rows > 0)), 'gap')} {way}"
+            f" (the longest {span_text(float(np.max(np.diff(times))))})"
         )
     if cut:
-        repairs.append(f"{_count(cut, 'row')} without a flow at the ends of the series left out")
+        repairs.append(f"{count(cut, 'row')} without a flow at the ends of the series left out")
     return filled_times, filled_flows
 
 
-def _span(span_s: float) -> str:
-    """Return a length of time in words."""
+def span_text(span_s: float) -> str:
+    """Return a length of time in words.
+
+    Parameters
+    ----------
+    span_s
+        The length [s].
+    """
     return units.show(span_s, "duration", "si")
 
 
-def _count(number: int, thing: str) -> str:
-    """Return how many of a thing, in words."""
+def count(number: int, thing: str) -> str:
+    """Return how many of a thing, in words.
+
+    Parameters
+    ----------
+    number
+        How many.
+    thing
+        What, in the singular.
+    """
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _DAY_FIRST = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?:[ T]+(.+))?")
+_DAY_OR_MONTH = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-](\d{4})(?:[ T]+.*)?")
 _SLASHED = re.compile(r"(\d{4})/(\d{1,2})/(\d{1,2})(?:[ T]+(.+))?")
 
 STAMPS_ACCEPTED = (
@@ -60,8 +61,8 @@ def read_stamps(
             stamp, by_dots = _other_stamp(cell)
             if stamp is None:
                 message = (
-                    f"{rows.name}:{line}: {rows.header[index]!r} is {quoted(cell)}, not a stamp;"
-                    f" {STAMPS_ACCEPTED}"
+                    f"{rows.name}:{line}: {rows.header[index]!r} is {quoted(cell)}, not a stamp"
+                    f"{_year_first(cell)}; {STAMPS_ACCEPTED}"
                 )
                 raise RecordError(message) from None
             day_first += by_dots
@@ -94,6 +95,20 @@ def read_stamps(
             )
     one = timedelta(microseconds=1)
     return np.array([(stamp - begin) // one for stamp in stamps], dtype=np.float64) / 1e6
+
+
+def _year_first(cell: str) -> str:
+    """Return how to write a date whose day and month could be taken for each other."""
+    found = _DAY_OR_MONTH.fullmatch(cell)
+    if not found:
+        return ""
+    first, second, year = (int(part) for part in found.groups())
+    ways = [
+        f"{year}-{month:02d}-{day:02d} if {which} is the month"
+        for month, day, which in ((first, second, "the first"), (second, first, "the second"))
+        if 1 <= month <= 12 and 1 <= day <= 31
+    ]
+    return f": write year, month, day: {' or '.join(ways)}" if ways else ""
 
 
 def _other_stamp(cell: str) -> tuple[datetime | None, bool]:
