@@ -41,8 +41,9 @@ class ScriptedEvent:
     at_s
         When [s since the start of the episode].
     kind
-        What: a grid loss; a machine taken out of service, failing, getting too hot or leaking at
-        its seal, not starting when called, or partly clogged; a level signal that stands still or is gone; or a person's hand on a selector (hand, off, auto) or on the reset button.
+        What: a grid loss; a machine taken out of service, failing, getting too hot, leaking at its
+        seal, not starting when called, or partly clogged; a level signal that stands still or is
+        gone; or a person's hand on a selector (hand, off, auto) or on the reset button.
     subject
         The machine (``P2``), ``grid`` for a grid loss, ``level sensor`` for a level signal.
     duration_s

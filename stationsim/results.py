@@ -16,9 +16,10 @@ import pandas as pd
 
 from stationsim import metrics, saving, vocabulary
 from stationsim.errors import InputError
-from stationsim.physics.balance import fill_times
+from stationsim.metrics.course import Course
 from stationsim.tables import COLUMNS, local_times, table_of
-from stationsim.trace import sample
+from stationsim.trace import seen_levels
+from stationsim.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -40,7 +41,7 @@ CAUTION = (
 _JOULES_PER_KWH = 3.6e6
 
 
-@dataclass
+@dataclass(repr=False)
 class Result:
     """What a run came to.
 
@@ -64,6 +65,17 @@ class Result:
     wall_s: float = 0.0
     digest: str = ""
     text: str = ""
+
+    def __repr__(self) -> str:
+        """Return the run in a line: where, how long, how many starts, how much spilled."""
+        trace = self.trace
+        starts = "1 start" if len(trace.runs) == 1 else f"{len(trace.runs):,} starts"
+        lasted = show(trace.end_s, "duration", "si")
+        spill = "no spill"
+        if trace.spills:
+            number = "1 spill" if len(trace.spills) == 1 else f"{len(trace.spills):,} spills"
+            spill = f"{number}, {show(trace.spilled_m3, 'volume', 'si')}"
+        return f"<Result of {self.station.name}: {lasted}, {starts}, {spill}>"
 
     @property
     def caution(self) -> str:
@@ -178,20 +190,13 @@ class Result:
             "alarms": self.alarms,
             "spills": self.spills,
         }
-        found = metrics.summary(self.station, self.trace, tables, self.water, self.level_at)
+        found = metrics.summary(self.station, self.trace, tables, self.course)
         return table_of("summary", found)
 
     @cached_property
-    def water(self) -> metrics.Water:
-        """The water at every switch and at every row of the table of levels."""
-        table = self.levels
-        legs_t, legs_v = np.array(self.trace.leg_t_s), np.array(self.trace.leg_v_m3)
-        times = np.concatenate((table["t_s"].to_numpy(), legs_t))
-        volumes = np.concatenate((table["volume_m3"].to_numpy(), legs_v))
-        times, first = np.unique(times, return_index=True)
-        volumes = volumes[first]
-        levels = self.station.well.levels_at(volumes)
-        return metrics.Water(times, levels, self._time_to_spill(times, volumes))
+    def course(self) -> Course:
+        """The course of the water between all rows."""
+        return Course(self.station, self.trace)
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
@@ -327,21 +332,17 @@ class Result:
         times_s
             Times, never falling [s].
         """
-        spillway = self.station.spillway
-        held = spillway is not None and spillway.length_m is None
-        cap_m3 = self.station.well.volume_at(spillway.crest_m) if spillway and held else np.inf
-        return sample(self.trace, cap_m3, times_s)
+        return self.course.sampled(times_s)
 
     def _levels_at(self, times: Floats) -> pd.DataFrame:
         drawn = self.sampled(times)
         levels = self.station.well.levels_at(drawn.volume_m3)
-        left = self._time_to_spill(times, drawn.volume_m3)
+        left = self.course.time_to_spill(times, drawn.volume_m3)
         data = {
             "time": self._moments(times),
             "t_s": times,
             "level_m": levels,
-            # the sensor of this release tells the truth
-            "level_seen_m": levels,
+            "level_seen_m": seen_levels(self.trace, times, levels),
             "volume_m3": drawn.volume_m3,
             "inflow_m3s": drawn.inflow_m3s,
             "pumped_m3s": drawn.pumped_m3s,
@@ -359,23 +360,15 @@ class Result:
         Parameters
         ----------
         times_s
-            Times, rising [s].
+            Times, never falling [s].
         """
-        return self.station.well.levels_at(self.sampled(times_s).volume_m3)
+        return self.course.level_at(times_s)
 
     def _table_times(self, interval_s: float) -> Floats:
         end_s = self.trace.end_s
         times = np.arange(0.0, np.floor(end_s / interval_s) + 1.0) * interval_s
         times = times[times < end_s - metrics.ONE_INSTANT_S]
         return np.append(times, end_s)
-
-    def _time_to_spill(self, times: Floats, volumes: Floats) -> Floats:
-        spillway = self.station.spillway
-        if spillway is None:
-            return np.full_like(times, np.inf)
-        to_go = self.station.well.volume_at(spillway.crest_m) - volumes
-        inflow = self.trace.inflow
-        return fill_times(inflow.start_s, inflow.flow_m3s, inflow.slope_m3s2, times, to_go)
 
     def _unavailable_spans(self) -> list[tuple[int, float, float]]:
         """Return spans in which a machine could not be run, overlapping ones as one."""

@@ -44,6 +44,9 @@ def check_formats(formats: Sequence[str]) -> tuple[str, ...]:
         When one is unknown, or needs a package that is not installed.
     """
     for name in formats:
+        if not name:
+            message = "the list of formats has an empty place; accepted, with commas between them: "
+            raise OutputError(message + ", ".join(FORMATS))
         if name not in FORMATS:
             raise OutputError(f"no format is called '{name}'; accepted: {', '.join(FORMATS)}")
         package = _EXTRAS.get(name)
@@ -209,6 +212,44 @@ def write_manifest(facts: Mapping[str, Any], folder: Path) -> None:
     """
     text = json.dumps(facts, indent=2, ensure_ascii=False, allow_nan=False)
     (folder / MANIFEST).write_text(text + "\n", encoding="utf-8")
+
+
+def add_to_manifest(folder: Path, **facts: Any) -> None:
+    """Add facts to the manifest of a folder, before the caution that closes it.
+
+    Parameters
+    ----------
+    folder
+        A folder with a manifest.
+    **facts
+        Plain values by name.
+    """
+    known = read_manifest(folder)
+    last = {key: known.pop(key) for key in ("caution",) if key in known}
+    write_manifest({**known, **facts, **last}, folder)
+
+
+def copy_in(files: Mapping[str, Path], folder: Path) -> None:
+    """Copy data files into a folder, so that the scenario saved there finds them.
+
+    Parameters
+    ----------
+    files
+        Path from the folder -> the file.
+    folder
+        An existing folder.
+
+    Raises
+    ------
+    OutputError
+        When a path leads out of the folder, or onto something that is there.
+    """
+    for name, source in files.items():
+        target = folder / name
+        if not target.resolve().is_relative_to(folder.resolve()) or target.exists():
+            raise OutputError(f"{name}: no place for a data file in a folder of results")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(source, target)
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:

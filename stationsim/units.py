@@ -14,8 +14,8 @@ A gallon here is a US gallon of 231 cubic inches. A horsepower is the mechanical
 
 References
 ----------
-Inch, foot and pound: the international yard and pound agreement of 1959. Gallon, horsepower and
-standard gravity: NIST Special Publication 811 (2008), appendix B.
+Inch, foot, mile and pound: the international yard and pound agreement of 1959. Gallon, horsepower
+and standard gravity: NIST Special Publication 811 (2008), appendix B.
 """
 
 from __future__ import annotations
@@ -64,8 +64,10 @@ _DEFINITIONS = (
     "kilogram = [mass]",
     "inch = 0.0254 * meter",
     "foot = 12 * inch",
+    "mile = 5280 * foot",
     "centimeter = 0.01 * meter",
     "millimeter = 0.001 * meter",
+    "kilometer = 1000 * meter",
     "minute = 60 * second",
     "hour = 60 * minute",
     "day = 24 * hour",
@@ -96,8 +98,10 @@ _UNITS: dict[str, _Unit] = {
     "m": _Unit("length", "meter", ("metre", "metres", "meter", "meters")),
     "cm": _Unit("length", "centimeter"),
     "mm": _Unit("length", "millimeter"),
+    "km": _Unit("length", "kilometer", ("kilometre", "kilometres", "kilometer", "kilometers")),
     "ft": _Unit("length", "foot", ("foot", "feet")),
     "in": _Unit("length", "inch", ("inch", "inches")),
+    "mi": _Unit("length", "mile", ("mile", "miles")),
     "m2": _Unit("area", "meter ** 2", ("m^2",)),
     "ft2": _Unit("area", "foot ** 2", ("ft^2", "sq ft")),
     "m3": _Unit("volume", "cubic_meter", ("m^3",)),

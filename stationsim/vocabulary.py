@@ -235,7 +235,11 @@ METRICS = (
         "h",
         "Longest time without a run: so long nobody knew whether the pump would start.",
     ),
-    _metric("fuel burnt", "m3", "Fuel that the engine-driven pump burnt."),
+    _metric(
+        "fuel burnt",
+        "m3",
+        "Fuel that the engine-driven pump burnt while it ran; 0 for a station without one.",
+    ),
     _metric("mean cycle", "s", "Mean time from one start of a lead to the next."),
     _metric("least cycle", "s", "Shortest time from one start of a lead to the next."),
     _metric("greatest cycle", "s", "Longest time from one start of a lead to the next."),
@@ -251,7 +255,7 @@ METRICS = (
     _metric("spills", "", "How many times it spilled."),
     _metric("spill hours", "h", "Time for which it spilled."),
     _metric("least level", "m", "Lowest level above the floor."),
-    _metric("mean level", "m", "Mean level over time, above the floor."),
+    _metric("mean level", "m", "Mean over time of the level above the floor."),
     _metric("greatest level", "m", "Highest level above the floor."),
     _metric("time of greatest level", "s", "When the level was highest, since the start."),
     _metric("least time to spill", "s", "Shortest time to spill over the run."),
@@ -280,8 +284,13 @@ _SINCE = "seconds since the start of the episode"
 COLUMNS = (
     _column("time", "ISO 8601", "Local time with its offset from UTC."),
     _column("t_s", "s", f"The same moment in {_SINCE}."),
-    _column("level_m", "m", "Level of the water above the floor."),
-    _column("level_seen_m", "m", "Level as the panel's level sensor has it."),
+    _column(
+        "level_m",
+        "m",
+        "Level of the water above the floor, also where a station's levels are shown as elevation"
+        " or below the cover.",
+    ),
+    _column("level_seen_m", "m", "Level as the panel's level sensor has it, above the floor."),
     _column("volume_m3", "m3", "Stored volume (levels), or volume of this run, pump or spill."),
     _column("inflow_m3s", "m3/s", "Flow that arrives."),
     _column("pumped_m3s", "m3/s", "Flow of all pumps together, the engine-driven one too."),
@@ -301,8 +310,8 @@ COLUMNS = (
     _column("stop_s", "s", f"When it ended, in {_SINCE}."),
     _column("duration_s", "s", "How long it lasted."),
     _column("energy_kwh", "kWh", "Electricity drawn; 0 for the engine-driven pump."),
-    _column("started_by", "", "Why the run began."),
-    _column("stopped_by", "", "Why the run ended."),
+    _column("started_by", "", "Why the run began; levels are above the floor."),
+    _column("stopped_by", "", "Why the run ended; levels are above the floor."),
     _column("hours_h", "h", "Time that the pump ran, in auto and in hand."),
     _column("starts", "", "How often the pump started."),
     _column("trips", "", "How often a protection took the pump out."),
@@ -312,9 +321,9 @@ COLUMNS = (
     _column("unavailable_h", "h", "Time in which the controller could not have run it."),
     _column("subject", "", "What it happened to: a machine, the grid, the station or the panel."),
     _column("event", "", "What happened, in a word of this list."),
-    _column("cause", "", "Why it happened, or why it did not."),
+    _column("cause", "", "Why it happened, or why it did not; levels are above the floor."),
     _column("seen", "", "By what anybody could notice it: panel, alarm, site or nobody."),
-    _column("detail", "", "Numbers that belong to it."),
+    _column("detail", "", "Numbers that belong to it; levels are above the floor."),
     _column("alarm", "", "Which alarm."),
     _column("raised_time", "ISO 8601", "When the alarm came in, local time."),
     _column("raised_s", "s", f"When the alarm came in, in {_SINCE}."),
@@ -436,6 +445,53 @@ WORDS = (
     ),
     Entry("lineup", "word", "Which pumps run together."),
     Entry("episode", "word", "What happens to a station: start, calendar, inflow and events."),
+    Entry(
+        "elevation",
+        "word",
+        'Height above the datum. A scenario may give its levels so (levels_are = "elevation",'
+        " with floor_elevation); sentences and plots then show elevations, and the tables of"
+        " results stay with levels above the floor of the wet well.",
+    ),
+    Entry(
+        "datum",
+        "word",
+        "The height that the drawings of a site call nought: a national one, such as a mean sea"
+        " level, or a mark of the site's own.",
+    ),
+    Entry(
+        "grid loss",
+        "word",
+        'The supply from the grid fails. As an event of a scenario: "day 3 07:10 grid loss for'
+        ' 4 h"; electric pumps stop, and an engine-driven pump may start.',
+        also=("power cut", "outage", "blackout"),
+    ),
+    Entry(
+        "high temperature",
+        "word",
+        'As an event of a scenario: "day 4 08:00 P2 high temperature for 20 min"; the pump trips,'
+        " and is free again by itself after the time, or waits for a reset by hand when the text"
+        ' ends in "until reset".',
+    ),
+    Entry(
+        "csv",
+        "word",
+        "A recorded inflow comes as CSV: first a line of column names, then rows; one column of"
+        " times (2027-03-01 00:15, or elapsed numbers), one of flows, each number's unit in the"
+        " name of its column (elapsed_min, inflow_L/s) or beside it in the scenario. Commas,"
+        " semicolons or tabs; gaps are refused unless the scenario says how to fill them. See"
+        " inflow.file, inflow.gaps.",
+    ),
+    Entry(
+        "site",
+        "word",
+        "Where the station stands. Of an event, who could notice it: only somebody who stands"
+        " there, for it shows on no panel and raises no alarm.",
+    ),
+    Entry(
+        "panel",
+        "word",
+        "The control panel. Of an event, who could notice it: it shows on the panel.",
+    ),
     Entry(
         "table interval",
         "word",

@@ -1,11 +1,13 @@
 """Runs made by hand for the tests of tables, metrics, sentences and plots.
 
 A plain march over pieces of straight inflow with pumps of constant flow in a well of one plan
-area, so that these tests lean on no part of the simulation. Not a model of anything else.
+area, so that these tests lean on no part of the simulation. Not a model of anything else. What it
+cannot do (hands on selectors, trips) is run by the simulation: :func:`real`.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
@@ -14,7 +16,7 @@ import numpy as np
 
 from stationsim.control.contract import ControlPlan
 from stationsim.control.staging import StagingSettings
-from stationsim.episode import Episode
+from stationsim.episode import Episode, ScriptedEvent
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.equipment.pumps import PumpUnit
 from stationsim.inflow.segments import Segments
@@ -23,6 +25,7 @@ from stationsim.physics.pumps import PowerDraw
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well, box
 from stationsim.results import Result
+from stationsim.simulation.session import simulate
 from stationsim.station import AlarmSettings, Station
 from stationsim.trace import (
     AlarmRow,
@@ -123,6 +126,35 @@ def episode(duration_s: float, *, interval_s: float = 300.0, start: datetime = S
         table_interval_s=interval_s,
         name="by-hand",
     )
+
+
+@dataclass(frozen=True)
+class Given:
+    """An inflow as it is given."""
+
+    pieces: Segments
+
+    def segments(self, start: datetime, duration_s: float) -> Segments:
+        return self.pieces
+
+
+def real(
+    station: Station,
+    inflow: Segments,
+    end_s: float,
+    events: tuple[ScriptedEvent, ...] = (),
+    *,
+    start_level_m: float = 0.8,
+    interval_s: float = 300.0,
+) -> Result:
+    """Return a run of the simulation itself, for what the march cannot do."""
+    what = dataclasses.replace(
+        episode(end_s, interval_s=interval_s),
+        inflow=(Given(inflow),),
+        start_level_m=start_level_m,
+        events=events,
+    )
+    return simulate(station, what)
 
 
 @dataclass

@@ -32,10 +32,30 @@ CURVED = DUPLEX.replace(
     '[pump.P1]\nflow = "30 L/s"\n',
     '[pump.P1]\ncurve = {flow = ["0 L/s", "40 L/s"], head = ["20 m", "5 m"]}\n',
 ).replace(
-    "[control]", '[force_main]\ndischarge = "8 m"\nlength = "100 m"\ndiameter = "200 mm"\n[control]'
+    "[control]",
+    '[force_main]\ndischarge = "8 m"\nlength = "100 m"\ndiameter = "200 mm"\nc_factor = 120\n'
+    "[control]",
 )
 POINTS = 'flow = ["0 L/s", "40 L/s"], head = ["20 m", "5 m"]'
 DAILY = DUPLEX.replace('kind = "constant"\nflow = "10 L/s"', 'kind = "daily"\nweekday = [1, 2]')
+
+
+def in_frame(frame: str, levels: dict[str, str], text: str = DUPLEX) -> str:
+    """Return a duplex with keys for [station] and each level written otherwise."""
+    text = changed('name = "Test duplex"\n', f'name = "Test duplex"\n{frame}\n', text)
+    for old, new in levels.items():
+        text = changed(f'"{old}"', f'"{new}"', text)
+    return text
+
+
+ELEVATIONS = {
+    "0.70 m": "98.90 m",
+    "1.50 m": "99.70 m",
+    "1.80 m": "100.00 m",
+    "4.20 m": "102.40 m",
+    "0.8 m": "99.0 m",
+}
+FLOOR = 'floor_elevation = "98.20 m"'
 
 
 def changed(old: str, new: str, text: str = DUPLEX) -> str:

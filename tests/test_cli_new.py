@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -32,7 +33,10 @@ def test_new_writes_a_scenario_that_loads(tmp_path: Path, options: tuple[str, ..
     assert str(path) in done.stdout
     found = load(path)
     assert found.warnings == ()
-    assert (' ft"' in path.read_text().replace('"6.2 ft"', "")) is ("us" in options)
+    text = path.read_text(encoding="utf-8")
+    si = re.search(r'[\d.] ?(m|mm|m3|L|L/s|L/h|kW)"', text)
+    us = re.search(r'[\d.] ?(ft|in|gal|gpm|gal/h|hp)"', text)
+    assert (si is None, us is None) == ("us" in options, "us" not in options)
     assert [one.name for one in tmp_path.iterdir()] == ["mine.toml"]
 
 
@@ -99,12 +103,80 @@ def test_every_key_is_explained() -> None:
         ("inflow.between", "Linear from hour to hour"),
         ("rotation.every", "from one change of the lead to the next"),
         ("lead", "duty"),
+        ("force_main.c_factor", "Default: 120"),
+        ("pump.branch.roughness", "Default: 0 mm"),
+        ("pump.motor_efficiency", "Default: 1\n"),
+        ("force_main.friction", "Default: hazen-williams"),
+        ("engine_pump.fuel_rate", "Default: 0 L/h"),
+        ("episode.table_interval", "Default: 5 min"),
+        ("episode.start", "Default: 2027-03-01T00:00+00:00"),
+        ("well.from", "Default: the floor"),
+        ("alarms.high_level", "Default: no such alarm"),
+        ("control.lag_start", "Default: not used"),
+        ("station.levels_are", "in the tables of results a level is\n  always above the floor"),
+        ("elevation", "Height above the datum"),
+        ("datum", "nought"),
+        ("grid loss", "day 3 07:10 grid loss for 4 h"),
+        ("power cut", "grid loss (word)"),
+        ("high temperature", "P2 high temperature for 20 min"),
+        ("csv", "a line of column names"),
+        ("site", "somebody who stands there"),
+        ("inflow.file", 'Goes with kind = "recorded"'),
+        ("event", "P2 out of service for 3 h"),
+        ("event", '"after 26 h"'),
+        ("event.what", "grid loss for 4 h"),
     ],
 )
 def test_explain_says_what_it_means(word: str, said: str) -> None:
     done = call("explain", word)
     assert done.exit_code == 0
     assert said in done.stdout
+
+
+def test_no_key_is_explained_with_a_default_that_says_nothing() -> None:
+    for path in keys.all_paths():
+        for entry in keys.explain_key(path):
+            assert entry.default not in ("left out", "None", "none given"), path
+
+
+def test_defaults_that_are_explained_are_those_that_are_taken(tmp_path: Path) -> None:
+    plain = (
+        '[station]\nname = "T"\n[well.a]\nshape = "cylinder"\ndiameter = "3 m"\n'
+        '[pump.P1]\ncurve = {flow = ["0 L/s", "40 L/s"], head = ["20 m", "5 m"]}\n'
+        'branch = {length = "5 m", diameter = "150 mm"}\nefficiency = 0.6\n'
+        '[force_main]\ndischarge = "8 m"\nlength = "100 m"\ndiameter = "200 mm"\n'
+        '[control]\nkind = "staging"\nstop = "0.7 m"\nlead_start = "1.5 m"\n'
+        '[episode]\nduration = "2 d"\nstart_level = "0.8 m"\n'
+        '[inflow.a]\nkind = "constant"\nflow = "10 L/s"\n'
+    )
+    said: dict[str, str] = {}
+    for key in ("force_main.c_factor", "force_main.friction", "pump.P1.motor_efficiency",
+                "pump.P1.branch.c_factor", "pump.P1.min_off_time", "control.stagger",
+                "episode.table_interval", "episode.start", "episode.seed"):  # fmt: skip
+        (entry,) = keys.explain_key(key)
+        said[key] = re.sub(r", with a warning$", "", entry.default)
+    path = tmp_path / "s.toml"
+    path.write_text(plain, encoding="utf-8")
+    without = load(path)
+    given = load(path, sets=[f"{key}={value}" for key, value in said.items()])
+    assert given.station == without.station
+    assert given.episode == without.episode
+
+
+def test_explain_a_kind_says_once_what_each_does() -> None:
+    told = call("explain", "rotation.kind").stdout
+    assert told.count("rotation.kind") == 1
+    for kind, does in (
+        ("each cycle", "at each stop the lead goes to the end"),
+        ("run hours", "sorted by run hours"),
+        ("clock", "the lead changes at set times"),
+        ("fixed", "one pump always leads"),
+    ):
+        assert f'"{kind}": ' in told
+        assert does in told
+    assert call("explain", "inflow.kind").stdout.count("key of a scenario") == 1
+    assert call("explain", "well.shape").stdout.count("key of a scenario") == 1
+    assert call("explain", "rotation").stdout.count("key of a scenario") == 1
 
 
 def test_explain_unknown_word_names_near_ones() -> None:

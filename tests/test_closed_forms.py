@@ -298,16 +298,22 @@ def test_triangular_storm_stores_what_one_pump_cannot_take() -> None:
 
 # ---------------------------------------------------------------------- facts of the trade
 
+# Plausibility of the whole chain, from curve and main to kilowatts. What goes in is of our own
+# choice: efficiency of the pump, efficiency of the motor, curve and main. What comes out is held
+# against what such stations are said to draw: common practice, no source.
+
 STATIC_M = 45.0
 HEAD_M = 60.0
 FLOW_M3S = 0.050
+MOTOR = 0.93
+VOLT, POWER_FACTOR = 480.0, 0.85  # three-phase; both assumed
 
 
 def fifty_kilowatts() -> Station:
     """Return three pumps that each lift about 50 L/s (3000 L/min) some 60 m."""
     curve = HeadCurve.from_points((0.0, 0.025, 0.050, 0.070), (78.0, 72.0, 60.0, 45.0))
     efficiency = FlowTable((0.0, 0.025, 0.050, 0.070), (0.20, 0.52, 0.64, 0.58))
-    power = PowerDraw(efficiency=efficiency, motor_efficiency=0.93)
+    power = PowerDraw(efficiency=efficiency, motor_efficiency=MOTOR)
     pumps = tuple(PumpUnit(f"P{n}", curve=curve, power=power) for n in (1, 2, 3))
     # a main that loses 15 m at 50 L/s, by fittings alone so that the sum is plain
     area = math.pi * 0.2 * 0.2 / 4.0
@@ -322,39 +328,49 @@ def fifty_kilowatts() -> Station:
     )
 
 
-def test_wire_to_water_of_a_sewage_pump_of_fifty_kilowatts() -> None:
-    """About 50 kW for 3,000 L/min over some 60 m is near 0.6: common practice, no source."""
+def amperes(power_w: float) -> float:
+    """Return the current of a three-phase motor by ``I = P / (sqrt 3 U pf)``."""
+    return power_w / (math.sqrt(3.0) * VOLT * POWER_FACTOR)
+
+
+def test_pump_of_50_l_per_s_over_60_m_comes_out_near_fifty_kilowatts() -> None:
+    """Curve and main cross at 50 L/s and 60 m with the well at 1.5 m, the middle of its run.
+
+    There 64 % and 93 % make 49.4 kW and 0.2746 kWh/m3 by hand. That such a pump draws about 50 kW
+    and that 0.6 from wire to water is usual are common practice, no source; two numbers put in
+    here multiply to 0.595, so nothing here confirms the 0.6.
+    """
     trace = run(fifty_kilowatts(), 6.0 * HOUR_S, 0.030)
     done = [r for r in trace.runs if r.stopped_by != "end of run"]
     assert len(done) >= 6
+    by_hand_w = RHO * G * FLOW_M3S * HEAD_M / (0.64 * MOTOR)
     for row in done:
         seconds = row.stop_s - row.start_s
-        flow, power_w = row.volume_m3 / seconds, row.energy_j / seconds
-        assert flow == pytest.approx(FLOW_M3S, rel=0.02)
-        assert power_w == pytest.approx(50e3, rel=0.05)
-        # half the level span lies to either side of 1.5 m, so the mean head is the 60 m
-        wire_to_water = RHO * G * row.volume_m3 * HEAD_M / row.energy_j
-        assert wire_to_water == pytest.approx(0.6, abs=0.02)
-        assert wire_to_water == pytest.approx(0.64 * 0.93, rel=5e-3)
-    # energy per volume by hand: rho g H / (efficiency) = 0.2746 kWh/m3
+        # over the run the level, and with it flow and head, move to either side of the middle
+        assert row.volume_m3 / seconds == pytest.approx(FLOW_M3S, rel=2e-3)
+        assert row.energy_j / seconds == pytest.approx(by_hand_w, rel=2e-3)
+        assert row.energy_j / seconds == pytest.approx(50e3, rel=0.02)
     per_m3 = sum(r.energy_j for r in done) / sum(r.volume_m3 for r in done) / 3.6e6
-    assert per_m3 == pytest.approx(RHO * G * HEAD_M / (0.64 * 0.93) / 3.6e6, rel=5e-3)
+    assert per_m3 == pytest.approx(RHO * G * HEAD_M / (0.64 * MOTOR) / 3.6e6, rel=2e-3)
+    assert per_m3 == pytest.approx(RHO * G * HEAD_M / 0.6 / 3.6e6, rel=0.01)
 
 
-def test_three_such_motors_draw_well_under_a_350_ampere_fuse() -> None:
-    """480 V three-phase, power factor taken as 0.85 (assumption): I = P / (sqrt 3 U pf).
+def test_three_such_motors_draw_well_under_350_amperes() -> None:
+    """Each alone draws 70 A, the three at once on one main 50 A each: they throttle each other.
 
-    The limit is a fact of the trade (common practice, no source): three motors of that kind draw
-    well under 350 A when they run. Tabled full-load currents of motors of 60 to 75 hp at 460 V are
-    77 to 96 A each (NEC 430.250), which bounds the answer from the other side.
+    That three motors of that kind draw well under 350 A is common practice, no source; so are the
+    0.85 and the 480 V. By hand, well held at 3.0 m: 78 - 240 Q = 43.5 + 54000 Q2 makes Q = 23.152
+    L/s each, the head 72.444 m, the efficiency 0.49634, so 35.63 kW and 50.44 A.
     """
-    trace = run(fifty_kilowatts(), 2.0 * HOUR_S, 0.20, start_level_m=2.9)
-    # the three together never hold that inflow: all run to the end
-    last = [r for r in trace.runs if r.stopped_by == "end of run"]
-    assert {r.machine for r in last} == {0, 1, 2}
-    amps = [r.energy_j / (r.stop_s - r.start_s) / (math.sqrt(3.0) * 480.0 * 0.85) for r in last]
-    assert 3 * 20.0 < sum(amps) < 3 * 96.0 < 350.0
     alone = run(fifty_kilowatts(), 6.0 * HOUR_S, 0.030).runs[0]
-    one = alone.energy_j / (alone.stop_s - alone.start_s) / (math.sqrt(3.0) * 480.0 * 0.85)
-    assert one == pytest.approx(70.8, rel=0.05)
-    assert 3.0 * one < 0.7 * 350.0
+    one = amperes(alone.energy_j / (alone.stop_s - alone.start_s))
+    assert one == pytest.approx(70.0, rel=2e-3)
+
+    each_m3s = (math.sqrt(240.0**2 + 4.0 * 54000.0 * 34.5) - 240.0) / (2.0 * 54000.0)
+    trace = run(fifty_kilowatts(), 2.0 * HOUR_S, 3.0 * each_m3s, start_level_m=3.0)
+    assert {r.machine for r in trace.runs} == {0, 1, 2}
+    for row in trace.runs:
+        assert row.stopped_by == "end of run"
+        assert row.volume_m3 / HOUR_S / 2.0 == pytest.approx(each_m3s, rel=1e-4)
+        assert amperes(row.energy_j / HOUR_S / 2.0) == pytest.approx(50.44, rel=1e-3)
+    assert 3.0 * 50.44 < 3.0 * one < 0.7 * 350.0

@@ -12,10 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.image import imread
 from matplotlib.legend import Legend
+from matplotlib.patches import StepPatch
 from matplotlib.text import Text
 
 from stationsim import plots
+from stationsim.episode import ScriptedEvent
 from stationsim.equipment.pumps import PumpUnit
+from stationsim.errors import InputError
+from stationsim.outline import set_levels
 from stationsim.physics.forcemain import ForceMain, Pipe
 from stationsim.physics.pumps import HeadCurve
 from stationsim.plots import curves, levels, rows, style
@@ -85,6 +89,39 @@ def with_curves(result: Result, *, alike: bool) -> Result:
     return Result(station, result.episode, result.trace)
 
 
+def at(hour: float, kind: str, subject: str, hours: float | None = None) -> ScriptedEvent:
+    return ScriptedEvent(hour * HOUR_S, kind, subject, hours and hours * HOUR_S)
+
+
+@pytest.fixture(scope="module")
+def troubled() -> Result:
+    """A week of hands and trips that spills for a day."""
+    return handmade.real(
+        handmade.station(2),
+        handmade.daily(7, 0.012),
+        7 * DAY_S,
+        (
+            at(4.0, "out of service", "P2", 30.0),
+            at(40.0, "hand", "P2"),
+            at(60.0, "auto", "P2"),
+            at(80.0, "high temperature", "P1", 1.0),
+            at(100.0, "grid loss", "grid", 30.0),
+            at(140.0, "off", "P1"),
+        ),
+    )
+
+
+def counted_as(result: Result, shown: str) -> Result:
+    station = dataclasses.replace(
+        result.station, levels_shown=shown, floor_elevation_m=96.9, cover_m=5.4
+    )
+    return Result(station, result.episode, result.trace)
+
+
+def texts_of(figure) -> list[str]:
+    return [text.get_text() for text in figure.findobj(Text)]
+
+
 def texts_outside(figure) -> list[str]:
     """Return the texts that do not lie wholly on the figure."""
     renderer = figure.canvas.get_renderer()
@@ -140,6 +177,144 @@ def test_axes_state_the_unit_of_the_system(results):
         told = [axes.get_ylabel() for axes in figure.axes]
         assert f"level above floor {depth}" in told
         assert f"flow {flow}" in told
+
+
+@pytest.mark.parametrize(
+    ("shown", "label", "bottom", "spill"),
+    [
+        ("above floor", "level above floor [m]", 0.0, "spill 2.90 m"),
+        ("elevation", "elevation [m]", 96.9, "spill 99.80 m"),
+        ("below cover", "level below the cover [m]", 5.4, "spill 2.50 m"),
+    ],
+)
+def test_levels_are_drawn_as_the_people_of_the_station_count_them(
+    results, shown, label, bottom, spill
+):
+    for name in ("day", "quarter"):
+        result = counted_as(results[name], shown)
+        figure = levels.levels_figure(result)
+        figure.canvas.draw()
+        assert texts_outside(figure) == []
+        assert annotations_over_each_other(figure) == []
+        for axes in figure.axes[::3]:
+            assert axes.get_ylabel() == label
+            assert axes.get_ylim()[0] == pytest.approx(bottom, abs=1e-12)
+            assert spill in [text.get_text() for text in axes.texts]
+    # the water rises upwards, whichever way the numbers go
+    figure = levels.levels_figure(counted_as(results["day"], shown))
+    line = max(figure.axes[0].lines, key=lambda one: len(one.get_xdata()))
+    drawn = figure.axes[0].transData.transform(line.get_xydata())[:, 1]
+    levels_m = results["day"].level_at(_moments(line, results["day"]))
+    assert np.corrcoef(drawn, levels_m)[0, 1] > 0.999
+    read = [counted_as(results["day"], shown).station.shown_m(float(z)) for z in levels_m]
+    np.testing.assert_allclose(line.get_ydata(), read, atol=1e-4)  # of a moment read off the axis
+    said = {"elevation": "elevation 99.80 m", "below cover": "2.50 m below the cover"}
+    note = " ".join(texts_of(plots.time_to_spill_figure(counted_as(results["day"], shown))))
+    assert f"Spill at {said.get(shown, '2.90 m')}." in note
+
+
+def _moments(line, result: Result) -> np.ndarray:
+    first = style.day_numbers(result.episode.start, 0.0)
+    return np.clip((line.get_xdata() - first) * DAY_S, 0.0, result.trace.end_s)
+
+
+def test_a_level_that_stands_for_hours_is_a_band_and_no_hole(troubled):
+    figure = levels.levels_figure(troubled)
+    level = figure.axes[0]
+    (band,) = [p for p in level.patches if isinstance(p, StepPatch)]
+    top, _edges, bottom = band.get_data()
+    edges = levels.span_edges(troubled.trace.end_s)
+    begin, end = troubled.spills["start_s"].iloc[0], troubled.spills["stop_s"].iloc[0]
+    inside = (edges[:-1] > begin) & (edges[1:] < end)
+    assert np.count_nonzero(inside) > 5
+    tall_pt = 72.0 * level.get_position().height * figure.get_size_inches()[1]
+    drawn_pt = (top - bottom) / (level.get_ylim()[1] - level.get_ylim()[0]) * tall_pt
+    assert np.all(drawn_pt[inside] > 2.0 * 1.8)  # thicker than the line of the spill over it
+    assert np.all(drawn_pt > 3.0)
+    # and it holds every level of its span
+    times = np.linspace(0.0, troubled.trace.end_s, 20_000)
+    least, greatest = levels.ranges(times, troubled.level_at(times), edges)
+    assert np.all(bottom <= least + 1e-9)
+    assert np.all(top >= greatest - 1e-9)
+
+
+def test_pumps_that_were_out_or_in_hand_are_marked_in_the_whole_run_too(troubled):
+    figure = levels.levels_figure(troubled)
+    figure.canvas.draw()
+    told = [text.get_text() for text in figure.axes[2].findobj(Text)]
+    assert {"cannot be run", "selector in hand"} <= set(told)
+    assert {"off", "out of service"} <= set(told)
+    assert rows.in_hand_s(troubled) == {"P2": [(40 * HOUR_S, 60 * HOUR_S)]}
+    assert texts_outside(figure) == []
+
+
+def test_a_week_without_hands_explains_no_hand(results):
+    told = texts_of(levels.levels_figure(results["week"]))
+    assert "cannot be run" in told
+    assert "selector in hand" not in told
+
+
+def test_a_selector_in_hand_at_the_end_is_in_hand_to_the_end():
+    result = handmade.real(
+        handmade.station(2), handmade.constant(0.01), DAY_S, (at(20.0, "hand", "P1"),)
+    )
+    assert rows.in_hand_s(result) == {"P1": [(20 * HOUR_S, DAY_S)]}
+
+
+def test_a_chosen_span_of_a_long_run_is_drawn_in_detail(troubled):
+    figure = levels.levels_figure(troubled, "si", 39 * HOUR_S, 42 * HOUR_S)
+    figure.canvas.draw()
+    assert len(figure.axes) == 3
+    assert texts_outside(figure) == []
+    line = max(figure.axes[0].lines, key=lambda one: len(one.get_xdata()))
+    moments = _moments(line, troubled)
+    assert moments[[0, -1]] == pytest.approx([39 * HOUR_S, 42 * HOUR_S], abs=1e-3)
+    np.testing.assert_allclose(line.get_ydata(), troubled.level_at(moments), atol=1e-4)
+    assert "(3 h)" in " ".join(text.get_text() for text in figure.texts)
+    to_the_end = levels.levels_figure(troubled, from_s=160 * HOUR_S)
+    assert to_the_end.axes[0].get_xlim()[1] == style.day_numbers(
+        troubled.episode.start, troubled.trace.end_s
+    )
+
+
+@pytest.mark.parametrize(
+    ("from_s", "to_s"), [(-1.0, 10.0), (10.0, 10.0), (20.0, 10.0), (0.0, 1e9), (float("nan"), 5.0)]
+)
+def test_a_span_that_is_no_part_of_the_run_is_refused(results, from_s, to_s):
+    with pytest.raises(InputError, match="is no part of this run; accepted: from 0 s"):
+        levels.levels_figure(results["day"], "si", from_s, to_s)
+
+
+@pytest.mark.parametrize("days", [5, 8, 10, 14, 20, 31, 60, 99, 120, 365])
+@pytest.mark.parametrize("narrow", [True, False])
+def test_an_axis_of_days_has_enough_labels_and_not_too_many(days, narrow):
+    figure = style.new_figure(10.0, 3.0)
+    axes = figure.add_subplot()
+    start = handmade.START.replace(hour=15)
+    style.time_axis(axes, start, 0.0, days * DAY_S, narrow=narrow)
+    figure.canvas.draw()
+    labels = [t.label1.get_text() for t in axes.xaxis._update_ticks() if t.label1.get_text()]
+    assert 4 <= len(labels) <= 15
+    assert len(set(labels)) == len(labels)
+
+
+@pytest.mark.parametrize("seconds", [1e-9, 1e-3, 2.0])
+def test_a_run_of_next_to_no_time_is_drawn_without_a_warning(seconds):
+    result = handmade.real(handmade.station(2), handmade.constant(0.01), seconds)
+    for draw in plots.FIGURES.values():
+        draw(result).canvas.draw()  # a warning would be an error here
+
+
+def test_curves_speak_of_branches_only_where_there_are_some(results):
+    result = with_curves(results["week"], alike=True)
+    assert "of their own branches" in " ".join(texts_of(curves.curves_figure(result)))
+    pumps = tuple(dataclasses.replace(p, branch=None) for p in result.station.pumps)
+    station = dataclasses.replace(
+        result.station, pumps=pumps, levels_shown="below cover", cover_m=5.4
+    )
+    text = " ".join(texts_of(curves.curves_figure(Result(station, result.episode, result.trace))))
+    assert "branch" not in text
+    assert "at the stop level, 4.70 m below the cover" in text
 
 
 def test_all_plots_are_written_as_png_of_fair_size(results, tmp_path):
@@ -227,7 +402,7 @@ def test_spread_leaves_labels_with_room_where_they_are():
 
 
 def test_set_points_name_every_level_from_the_floor_up(results):
-    names = [name for name, _level in levels.set_points(results["day"].station)]
+    names = [name for name, _level in set_levels(results["day"].station)]
     assert names == [
         "stop",
         "engine stop",
@@ -282,6 +457,13 @@ def test_time_to_spill_marks_the_least_and_says_when_there_is_none(results):
         for name in RUNS
     }
     assert "least: " in told["day"]
+    least = results["day"].value("least time to spill") / 60.0
+    at_s = results["day"].value("time of least time to spill")
+    axes = plots.time_to_spill_figure(results["day"]).axes[0]
+    curve = max(axes.lines, key=lambda one: len(one.get_xdata()))
+    assert np.nanmin(curve.get_ydata()) == pytest.approx(least, abs=1e-3)
+    lowest = curve.get_xdata()[np.nanargmin(curve.get_ydata())]
+    assert lowest == pytest.approx(style.day_numbers(handmade.START, at_s), abs=1.0 / DAY_S)
     assert "it spilled, first at Sun 07:" in told["week"]
     assert "No point of spill was given" in told["hours"]
     assert "would never bring a spill" in told["still"]

@@ -162,6 +162,26 @@ def test_sample_refuses_intervals_that_cannot_be(interval):
         quiet_day().sample(interval)
 
 
+def test_a_result_is_shown_in_a_line():
+    assert repr(quiet_day()) == "<Result of Alder Lane: 24 h, 90 starts, no spill>"
+    spilled = spilling_day()
+    volume = spilled.trace.spilled_m3
+    assert str(spilled).endswith(f"{len(spilled.pump_runs)} starts, 1 spill, {volume:.1f} m3>")
+    once = handmade.March(handmade.station(1), handmade.constant(0.02), 1000.0).result()
+    assert repr(once) == "<Result of Alder Lane: 17 min, 1 start, no spill>"
+
+
+def test_level_seen_is_what_the_level_signal_told():
+    result = quiet_day()
+    result.trace.signal = [(7200.0, "frozen", 1.25), (10_800.0, "right", np.nan)]
+    levels = result.levels.set_index("t_s")
+    stood = levels.loc[7200.0:10_799.0, "level_seen_m"]
+    assert len(stood) == 12
+    assert (stood == 1.25).all()
+    others = levels.drop(stood.index)
+    assert (others["level_seen_m"] == others["level_m"]).all()
+
+
 def test_value_names_what_is_not_there():
     with pytest.raises(KeyError, match="no metric 'speed' of 'station'"):
         quiet_day().value("speed")

@@ -7,7 +7,14 @@ from datetime import UTC, datetime
 import pytest
 
 from stationsim.episode import ScriptedEvent
-from stationsim.scenario.events import EventTextError, read_event, read_moment
+from stationsim.scenario.events import (
+    MOMENTS,
+    PHRASES,
+    WHAT,
+    EventTextError,
+    read_event,
+    read_moment,
+)
 
 MONDAY = datetime(2027, 3, 1, 6, 0, tzinfo=UTC)
 DAY = 86400.0
@@ -86,11 +93,23 @@ def test_event_is_read(text: str, expected: ScriptedEvent) -> None:
         ("07:00 grid loss for 0 h", "more than nought"),
         ("07:00 grid loss for 4 h until reset", "goes with 'fails'"),
         ("07:00 gird loss for 4 h", "did you mean 'grid loss'?"),
-        ("07:00 P3 fails", "no pump is called 'P3'; did you mean 'P"),
+        ("07:00 P3 fails", "no pump is called 'P3'; this station has P1, P2, E1"),
+        ("07:00 p2 fails", "no pump is called 'p2'; did you mean 'P2'?"),
+        ("07:00 fails", "names no pump"),
+        ("07:00 power cut for 2 h", "did you mean 'grid loss'? (as in 'grid loss for 2 h')"),
+        ("07:00 outage for 2 h", "did you mean 'grid loss'?"),
+        ("07:00 P2 trips", "did you mean 'fails'?"),
+        ("07:00 P2 overheats for 2 h", "did you mean 'high temperature'?"),
+        ("7:00 am grid loss for 2 h", "write the time by the 24-hour clock: '07:00'"),
+        ("day 2 7:30pm grid loss for 2 h", "write the time by the 24-hour clock: '19:30'"),
+        ("Wed 12 a.m. P1 off", "write the time by the 24-hour clock: '00:00'"),
         ("07:00 P2 explodes", "'explodes' is nothing that happens to P2"),
         ("07:00 P2 seal leek", "did you mean 'seal leak'?"),
         ("07:00 P2", "what happens?"),
-        ("07:00 P2 in hand for 3 h", "takes no duration"),
+        ("07:00 P2 in hand for 3 h", "add one such as 'P2 in auto'"),
+        ("07:00 P2 in hand for 3 h", "'for' goes with grid loss, out of service, fails"),
+        ("07:00 P2 seal leak for 3 h", "it lasts to the end of the run"),
+        ("07:00 P2 reset for 3 h", "takes no duration; 'for' goes with"),
         ("07:00 P2 off until reset", "goes with 'fails'"),
         ("07:00 P2 high temperature", "needs its duration"),
     ],
@@ -99,3 +118,23 @@ def test_event_that_cannot_be_is_refused(text: str, said: str) -> None:
     with pytest.raises(EventTextError) as refused:
         read(text)
     assert said in str(refused.value)
+
+
+@pytest.mark.parametrize("phrase", PHRASES)
+@pytest.mark.parametrize("moment", MOMENTS)
+def test_every_phrase_that_is_explained_is_read(moment: str, phrase: str) -> None:
+    event = read(f"{moment} {phrase}")
+    assert event.at_s == read_moment(moment, MONDAY)
+    assert event.subject == ("grid" if phrase.startswith("grid") else "P2")
+
+
+def test_every_kind_of_event_is_explained() -> None:
+    words = {phrase.removeprefix("P2 ").partition(" for ")[0] for phrase in PHRASES}
+    assert words == {*WHAT, "grid loss"}
+
+
+def test_moment_and_name_are_not_checked_while_they_are_not_known() -> None:
+    event = read_event("day 90 07:00 P9 fails", start=MONDAY, duration_s=None, machines=None)
+    assert (event.subject, event.kind) == ("P9", "fails")
+    with pytest.raises(EventTextError, match="'explodes' is nothing that happens to P9"):
+        read_event("day 90 07:00 P9 explodes", start=MONDAY, duration_s=None, machines=None)

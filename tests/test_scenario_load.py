@@ -131,6 +131,15 @@ def test_like_takes_what_is_not_given_and_drops_the_other_answer(tmp_path: Path)
     assert (second.min_off_s, third.min_off_s) == (60.0, 5.0)
 
 
+def test_like_does_not_take_the_motor_of_another_when_its_own_input_is_given(
+    tmp_path: Path,
+) -> None:
+    text = DUPLEX.replace('"30 L/s"', '"30 L/s"\nefficiency = 0.6\nmotor_efficiency = 0.9')
+    text = text.replace('like = "P1"', 'like = "P1"\npower = "9 kW"')
+    second = loaded(tmp_path, text).station.pumps[1]
+    assert (second.power.input_w, second.power.motor_efficiency) == (9000.0, 1.0)
+
+
 def test_daily_factors_are_scaled_to_the_mean(tmp_path: Path) -> None:
     weekend = ["2.0"] * 12 + ["4.0"] * 12
     weekday = ["1"] * 24
@@ -199,9 +208,14 @@ def test_set_with_a_slip_in_a_name_does_not_add_a_pump(tmp_path: Path) -> None:
     with pytest.raises(ScenarioError) as refused:
         loaded(tmp_path, DUPLEX, sets=["pump.P9.flow=30 L/s"])
     assert str(refused.value) == (
-        "--set pump.P9.flow=30 L/s: pump.P9.flow: the file has no [pump.P9] "
-        "(accepted: P1, P2); did you mean 'P2'?"
+        "--set pump.P9.flow=30 L/s: pump.P9.flow: the file has no [pump.P9] (accepted: P1, P2); "
+        'a new pump must be written in the file, as [pump.P9] with flow = "30 L/s"'
     )
+    with pytest.raises(ScenarioError, match="did you mean 'P1'"):
+        loaded(tmp_path, DUPLEX, sets=["pump.p1.flow=30 L/s"])
+    with pytest.raises(ScenarioError) as refused:
+        loaded(tmp_path, DUPLEX, sets=["pump.P3.like=P1"])
+    assert 'in the file, as [pump.P3] with like = "P1"' in str(refused.value)
 
 
 KEYS = st.text(st.characters(codec="utf-8"), max_size=8)

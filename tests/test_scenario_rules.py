@@ -68,8 +68,8 @@ ENGINE = (
         (
             DUPLEX + '[event.a]\ntext = "07:00 grid loss for 2 h"\n'
             '[event.b]\ntext = "08:00 grid loss for 3 h"\n',
-            "event",
-            "taken as one",
+            "event.b",
+            "(found 2027-03-01 07:00 to 09:00, 2027-03-01 08:00 to 11:00)",
         ),
     ],
 )
@@ -79,6 +79,24 @@ def test_practice_is_warned_about(tmp_path: Path, text: str, place: str, said: s
     assert [one.place for one in warnings] == [place]
     assert said in warnings[0].text()
     assert warnings[0].file.endswith("s.toml")
+
+
+def test_pipe_without_c_factor_is_told_which_one_is_taken(tmp_path: Path) -> None:
+    single = CURVED.replace("c_factor = 120\n", "")
+    named = single.replace('length = "100 m"', '[force_main.pipe.A]\nlength = "100 m"')
+    for text, place in ((single, "force_main.c_factor"), (named, "force_main.pipe.A.c_factor")):
+        (tmp_path / "s.toml").write_text(text, encoding="utf-8")
+        found = load(tmp_path / "s.toml")
+        (warning,) = found.warnings
+        assert (warning.place, warning.reason) == (place, "is left out: 120 is taken")
+        assert found.station.force_main is not None
+        assert found.station.force_main.pipes[0].c_factor == 120.0
+
+
+def test_branch_without_c_factor_is_not_warned_about(tmp_path: Path) -> None:
+    branch = 'branch = {length = "5 m", diameter = "150 mm"}\n[pump.P2]'
+    (tmp_path / "s.toml").write_text(changed("[pump.P2]", branch, CURVED), encoding="utf-8")
+    assert load(tmp_path / "s.toml").warnings == ()
 
 
 def test_plain_duplex_has_no_warnings(tmp_path: Path) -> None:
@@ -112,4 +130,4 @@ def test_messages_speak_in_the_units_of_the_file(tmp_path: Path) -> None:
         text = text.replace(f'"{si}"', f'"{us}"')
     (tmp_path / "s.toml").write_text(text, encoding="utf-8")
     (warning,) = load(tmp_path / "s.toml").warnings
-    assert "(found 0.30 ft; accepted: 0.49 ft or more apart)" in warning.text()
+    assert "(found 0.30 ft; accepted: 0.492 ft or more apart)" in warning.text()

@@ -22,6 +22,9 @@ PAIRS = [(kind, name) for kind in get_args(units.Kind) for name in units.accepte
     [
         # exact by definition: inch 25.4 mm, gallon 231 in3 (NIST SP 811, appendix B)
         ("1 ft", "length", 0.3048),
+        ("2 km", "length", 2000.0),
+        ("1 mi", "length", 1609.344),  # 5280 feet
+        ("0.5 miles", "length", 804.672),
         ("1 gal", "volume", 0.003785411784),
         ("1 gpm", "flow", 0.003785411784 / 60.0),
         ("1 MGD", "flow", 3785.411784 / 86400.0),
@@ -49,7 +52,7 @@ def test_parse_known_values(text: str, kind: units.Kind, si: float) -> None:
 @pytest.mark.parametrize(
     ("text", "kind", "said"),
     [
-        ("1.9", "length", "has no unit; accepted: m, cm, mm, ft, in"),
+        ("1.9", "length", "has no unit; accepted: m, cm, mm, km, ft, in, mi"),
         ("1.9 L/s", "length", "is a unit of flow, and a length is needed"),
         ("1.9 parsec", "length", "unknown unit 'parsec'"),
         ("5 ftt", "length", "did you mean 'ft'?"),

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import importlib
+import os
+import sys
 from typing import Any
 
 import click
@@ -12,6 +16,7 @@ from stationsim.errors import InputError, StationSimError
 
 COMMANDS = {
     "run": ("stationsim.cli.run:run", "Run a scenario; write tables, plots and sentences."),
+    "show": ("stationsim.cli.show:show", "Show the station of a scenario before any run."),
     "new": ("stationsim.cli.new:new", "Write a commented starter scenario."),
     "schema": ("stationsim.cli.schema:schema", "Print the JSON Schema of a scenario."),
     "explain": ("stationsim.cli.explain:explain", "Explain a word or a key of a scenario."),
@@ -42,6 +47,19 @@ class Commands(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        """Run a command line; when what it prints cannot be written, say so and end with 1."""
+        try:
+            return super().main(*args, **kwargs)
+        except OSError as error:
+            if error.errno == errno.EPIPE or error.filename is not None:
+                raise  # click's own business, or none of the output
+            with contextlib.suppress(OSError):
+                reason = error.strerror or str(error)
+                click.echo(f"error: the output cannot be written: {reason}", err=True)
+            _drop_output()
+            sys.exit(1)
+
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; what is wrong with the input is one message and exit code 2."""
         try:
@@ -55,6 +73,14 @@ class Commands(click.Group):
         except KeyboardInterrupt:
             click.echo("stopped", err=True)
             ctx.exit(1)
+
+
+def _drop_output() -> None:
+    """Let what still waits to be printed go nowhere, or Python would try, and fail, once more."""
+    with contextlib.suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
 
 
 def _tell(error: Exception) -> None:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from stationsim.vocabulary import Entry
 
 _WIDTH = 96
+_SAID_IN_EVENTS = ("event", "event.NAME", "event.NAME.text", "event.NAME.what", "event.NAME.for")
 
 
 @click.command()
@@ -26,24 +27,27 @@ def explain(word: tuple[str, ...]) -> None:
     Examples:
         stationsim explain high level
         stationsim explain control.lag_start
+        stationsim explain event
     """  # noqa: D301 - \b is click's mark
     from stationsim import vocabulary
     from stationsim.scenario import keys
 
     text = " ".join(word).strip()
-    entry = vocabulary.lookup(text)
+    entries = vocabulary.lookup_all(text)
     found = keys.explain_key(text) if text else []
-    if entry is None and not found:
+    if not entries and not found:
         tail = [path for path in keys.all_paths() if path.rpartition(".")[2] == text]
         found = [one for path in tail for one in keys.explain_key(path)]
-    if entry is None and not found:
+    if not entries and not found:
         near = list(vocabulary.nearest(text))
         near += difflib.get_close_matches(text, keys.all_paths(), n=3, cutoff=0.6)
         hint = ", ".join(f"'{one}'" for one in dict.fromkeys(near))
         message = f"'{text}' is no word of stationsim and no key of a scenario"
         raise InputError(f"{message}; near it: {hint}" if hint else message)
-    blocks = [] if entry is None else [_entry_lines(entry)]
+    blocks = [_entry_lines(entry) for entry in entries]
     blocks += [_key_lines(one) for one in found]
+    if any(one.path in _SAID_IN_EVENTS for one in found):
+        blocks.append(_event_lines())
     click.echo("\n\n".join("\n".join(block) for block in blocks))
 
 
@@ -57,8 +61,12 @@ def _entry_lines(entry: Entry) -> list[str]:
 
 def _key_lines(entry: KeyEntry) -> list[str]:
     lines = [f"{entry.path} (key of a scenario)", *_folded(entry.meaning)]
+    if entry.goes_with:
+        lines += _folded("goes with " + " or ".join(entry.goes_with))
     if entry.accepts:
         lines += _folded(f"accepts: {entry.accepts}")
+    for word, meaning in entry.choices:
+        lines += _folded(f'"{word}": {meaning[:1].lower()}{meaning[1:]}', indent="    ")
     if entry.default:
         lines += _folded(f"default: {entry.default}")
     if entry.keys:
@@ -66,8 +74,23 @@ def _key_lines(entry: KeyEntry) -> list[str]:
     return lines
 
 
-def _folded(text: str) -> list[str]:
+def _event_lines() -> list[str]:
+    """Return what can be said of an event: when, and what."""
+    from stationsim.scenario.events import MOMENTS, PHRASES
+
+    moments = ", ".join(f'"{moment}"' for moment in MOMENTS)
+    lines = ["An event is a time and what happens then:"]
+    lines.append(f'  text = "{MOMENTS[1]} {next(iter(PHRASES))}"')
+    lines += ["Times:", f"  {moments}", "What happens:"]
+    wide = max(len(phrase) for phrase in PHRASES)
+    for phrase, meaning in PHRASES.items():
+        row = f"{phrase:<{wide}}  {meaning}"
+        lines += textwrap.wrap(row, _WIDTH, initial_indent="  ", subsequent_indent=" " * (wide + 4))
+    return lines
+
+
+def _folded(text: str, indent: str = "  ") -> list[str]:
     sentence = text[:1].upper() + text[1:] if text else ""
     return textwrap.wrap(
-        sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ", break_long_words=False
+        sentence, _WIDTH, initial_indent=indent, subsequent_indent=indent, break_long_words=False
     )

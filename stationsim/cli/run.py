@@ -67,15 +67,28 @@ def run(
         stationsim run my-station.toml --set control.lag_start="1.9 m" --out results/higher-lag
         stationsim run my-station.toml --event "day 2 07:10 grid loss for 4 h" --units us
     """  # noqa: D301 - \b is click's mark
-    from stationsim.saving import check_folder, check_formats, new_folder
+    from stationsim.errors import InputError
+    from stationsim.saving import add_to_manifest, check_folder, check_formats, copy_in, new_folder
+    from stationsim.scenario.load import Loaded, load
 
     folder = out if out is not None else Path("results") / file.stem
-    chosen = check_formats([name.strip() for name in formats.split(",") if name.strip()])
-    check_folder(folder, force=force)
-
-    from stationsim.scenario.load import load
-
-    loaded = load(file, sets=sets, events=events, seed=seed)
+    chosen: tuple[str, ...] = ()
+    loaded: Loaded | None = None
+    problems: list[str] = []  # all that is wrong is told at once, before anything runs
+    try:
+        loaded = load(file, sets=sets, events=events, seed=seed)
+    except InputError as error:
+        problems.append(str(error))
+    try:
+        chosen = check_formats([name.strip() for name in formats.split(",")])
+    except InputError as error:
+        problems.append(str(error))
+    try:
+        check_folder(folder, force=force)
+    except InputError as error:
+        problems.append(str(error))
+    if problems or loaded is None:
+        raise InputError("\n".join(problems))
     if not quiet:
         for warning in loaded.warnings:
             click.echo(f"warning: {warning.text()}", err=True)
@@ -90,6 +103,12 @@ def run(
         _progress("writing")
     with new_folder(folder, force=force) as beside:
         result.write_into(beside, chosen, system)
+        copy_in(loaded.files, beside)
+        add_to_manifest(
+            beside,
+            warnings=[warning.text() for warning in loaded.warnings],
+            notes=[f"{place}: {note}" for place, note in loaded.episode.notes.items()],
+        )
         if not no_plots:
             from stationsim.plots import save_all
 

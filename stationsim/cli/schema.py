@@ -15,6 +15,6 @@ def schema() -> None:
     Example:
         stationsim schema > scenario.schema.json
     """  # noqa: D301 - \b is click's mark
-    from stationsim.scenario.keys import json_schema
+    from stationsim.scenario.json_schema import json_schema
 
     click.echo(json.dumps(json_schema(), indent=2, ensure_ascii=False))

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from stationsim.physics.forcemain import Pipe
+from stationsim.physics.motor import MotorHeat
 from stationsim.physics.pumps import HeadCurve, PowerDraw
 
 SealLeakAction = Literal["alarm", "stop"]
@@ -37,6 +38,13 @@ class PumpUnit:
     fail_to_start_s
         How long the panel waits for the run signal of a pump that it has called, before it takes
         it for failed [s].
+    motor_heat
+        How the motor heats and cools, trips and resets; None for no thermal model.
+    motor_top_m
+        Level below which the motor is not submerged and heats more [m above floor]; None for never.
+    most_resets
+        How often it may reset by itself after it got too hot, before it waits for a hand; None for
+        always, 0 for never.
     seal_leak
         What the panel does on a seal leak: only raise the alarm, or stop the pump too.
     """
@@ -52,6 +60,9 @@ class PumpUnit:
     min_off_s: float = 0.0
     seal_leak: SealLeakAction = "alarm"
     fail_to_start_s: float = 0.0
+    motor_heat: MotorHeat | None = None
+    motor_top_m: float | None = None
+    most_resets: int | None = None
 
     def input_w(self, flow_m3s: float, head_m: float) -> float:
         """Return the electrical input at a flow [W].

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stationsim.plots.curves import curves_figure
+from stationsim.plots.curves import curves_figure, levels_between, station_curves_figure
 from stationsim.plots.levels import levels_figure
 from stationsim.plots.pumps import pumps_figure
+from stationsim.plots.station import station_figure
 from stationsim.plots.style import save
 from stationsim.plots.time_to_spill import time_to_spill_figure
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from stationsim.results import Result
+    from stationsim.station import Station
 
 __all__ = [
     "FIGURES",
@@ -21,6 +23,9 @@ __all__ = [
     "levels_figure",
     "pumps_figure",
     "save_all",
+    "save_station",
+    "station_curves_figure",
+    "station_figure",
     "time_to_spill_figure",
 ]
 
@@ -31,6 +36,31 @@ FIGURES = {
     "time_to_spill": time_to_spill_figure,
 }
 """The plots of a run: name of the file -> function."""
+
+
+def save_station(
+    station: Station, least_m3s: float, greatest_m3s: float, folder: Path, system: str = "si"
+) -> list[Path]:
+    """Write the pictures of a station before any run as PNG; return the files.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    least_m3s, greatest_m3s
+        Least and greatest inflow of the episode [m3/s].
+    folder
+        An existing folder.
+    system
+        ``si`` or ``us``.
+    """
+    files = [folder / "station.png"]
+    save(station_figure(station, least_m3s, greatest_m3s, system), files[0])
+    between = levels_between(station)
+    if between is not None:
+        files.append(folder / "curves.png")
+        save(station_curves_figure(station, between, system), files[-1])
+    return files
 
 
 def save_all(result: Result, folder: Path, system: str = "si") -> list[Path]:

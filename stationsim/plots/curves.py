@@ -2,8 +2,8 @@
 
 The system asks for the static lift from the level in the well and the losses of the main; it is
 drawn at the stop level and at the start level of the lead, between which the station works. Pump
-curves are those at the header: less the loss of each pump's own branch. A station whose flows are
-given plainly has no curves; its flows are shown by lineup.
+curves are those at the header: less the loss of each pump's own branch, where it has one. A station
+whose flows are given plainly has no curves; its flows are shown by lineup.
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
+from stationsim.outline import set_levels
 from stationsim.physics.operating import OperatingPoint, operating_point
 from stationsim.plots import style
-from stationsim.plots.levels import set_points
 from stationsim.units import show
+from stationsim.wording import level_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,20 +68,39 @@ def curves_figure(result: Result, system: str = "si") -> Figure:
     system
         ``si`` or ``us``.
     """
+    return station_curves_figure(result.station, working_levels(result), system)
+
+
+def station_curves_figure(
+    station: Station, levels_m: tuple[float, float], system: str = "si"
+) -> Figure:
+    """Return the figure of curves and operating points of a station.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    levels_m
+        Stop level and start level between which it works [m above floor].
+    system
+        ``si`` or ``us``.
+    """
     units = cast("System", system)
-    station = result.station
-    stop_m, start_m = working_levels(result)
+    stop_m, start_m = levels_m
     points = lineups(station, stop_m, start_m)
     with style.styled():
-        stop, start = (show(x, "level", units) for x in (stop_m, start_m))
+        stop, start = (level_text(station, x, units) for x in (stop_m, start_m))
         if _has_curves(station):
             figure = style.new_figure(_WIDTH_IN, _HEIGHT_IN)
             axes = figure.add_axes((0.075, 0.13, 0.50, 0.73))
             assert station.force_main is not None  # noqa: S101  (pumps with curves need one)
             _draw_curves(axes, station.force_main, points, (stop_m, start_m), units)
             title = f"{station.name}: pump and system curves, and where they meet"
-            note = f"Open marks: at the stop level {stop}; full marks: at the start level {start}."
-            note += " Pump curves at the header, less the loss of their own branches."
+            note = (
+                f"Open marks: at the stop level, {stop}; full marks: at the start level, {start}."
+            )
+            if any(pump.branch is not None for point in points for pump in point.pumps):
+                note += " Pump curves at the header, less the loss of their own branches."
         else:
             tall = 1.75 + 0.5 * max(len(points), 2)
             figure = style.new_figure(_PLAIN_WIDTH_IN, tall)
@@ -88,7 +108,7 @@ def curves_figure(result: Result, system: str = "si") -> Figure:
             _draw_plain(axes, points, units)
             title = f"{station.name}: flow of each lineup"
             note = "The flows were given plainly: they do not depend on the level."
-        _write_table(figure, points, units, (stop, start), curves=_has_curves(station))
+        _write_table(figure, points, units, curves=_has_curves(station))
         style.head(figure, title, note)
         return figure
 
@@ -101,11 +121,21 @@ def working_levels(result: Result) -> tuple[float, float]:
     result
         The run.
     """
-    named = dict(set_points(result.station))
+    between = levels_between(result.station)
+    return between or (result.trace.least_level_m, result.trace.greatest_level_m)
+
+
+def levels_between(station: Station) -> tuple[float, float] | None:
+    """Return the stop level and the start level of the lead [m]; None when none are set.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    named = dict(set_levels(station))
     stop, start = named.get("stop"), named.get("lead start")
-    if stop is None or start is None:
-        return result.trace.least_level_m, result.trace.greatest_level_m
-    return stop, start
+    return None if stop is None or start is None else (stop, start)
 
 
 def lineups(station: Station, stop_m: float, start_m: float) -> list[LineupPoints]:
@@ -262,7 +292,6 @@ def _write_table(
     figure: Figure,
     points: Sequence[LineupPoints],
     units: System,
-    levels: tuple[str, str],
     *,
     curves: bool,
 ) -> None:
@@ -271,7 +300,7 @@ def _write_table(
         return
     x, y, step = 0.60, 0.60 - 0.035 * max(0, len(points) - 5), 0.040
     wide = (0.0, 0.150, 0.275)
-    rows = [("running", f"at stop {levels[0]}", f"at start {levels[1]}")]
+    rows = [("running", "at the stop level", "at the start level")]
     rows += [(p.name, _met(p.at_stop, units), _met(p.at_start, units)) for p in points]
     for k, row in enumerate(rows):
         for dx, text in zip(wide, row, strict=True):

@@ -6,11 +6,12 @@ shows its range in each span of time, and below it stands the day with the most 
 
 from __future__ import annotations
 
-import dataclasses
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
+from stationsim.errors import InputError
+from stationsim.outline import set_levels
 from stationsim.plots import rows, style
 from stationsim.units import show
 from stationsim.wording import date_of, day_of, listed
@@ -18,10 +19,10 @@ from stationsim.wording import date_of, day_of, listed
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.patches import Patch
 
     from stationsim.plots.style import Floats
     from stationsim.results import Result
-    from stationsim.station import Station
     from stationsim.units import System
 
 MOST_STARTS_AS_LINE = 150
@@ -30,11 +31,16 @@ MOST_STARTS_AS_LINE = 150
 _SPANS_H = (1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 168.0)
 _MOST_SPANS = 130
 _MOST_DAYS_AS_SPANS = 1100
+_THINNEST = 0.012
+"""Half the least height of the band of levels, over that of the plot: a steady level shows too."""
+
 _LEFT_IN, _RIGHT_IN = 0.9, 1.75
 _WIDTH_IN = 11.0
 
 
-def levels_figure(result: Result, system: str = "si") -> Figure:
+def levels_figure(
+    result: Result, system: str = "si", from_s: float | None = None, to_s: float | None = None
+) -> Figure:
     """Return the figure of level, flows and runs.
 
     Parameters
@@ -43,39 +49,34 @@ def levels_figure(result: Result, system: str = "si") -> Figure:
         The run.
     system
         ``si`` or ``us``.
+    from_s, to_s
+        Draw this part of the run in detail, each run of a pump as it was [s since the start];
+        None for the start and for the end. With neither, a long run is drawn as an overview with
+        the day with the most happening below it.
+
+    Raises
+    ------
+    InputError
+        When the part does not lie within the run.
+
+    Examples
+    --------
+    Tuesday from 06:00 to 12:00 of a run that begins on Monday at midnight:
+    ``levels_figure(result, "si", 30 * 3600, 36 * 3600)``.
     """
+    end_s = result.trace.end_s
+    if from_s is not None or to_s is not None:
+        low, high = 0.0 if from_s is None else float(from_s), end_s if to_s is None else float(to_s)
+        if not 0.0 <= low < high <= end_s:
+            raise InputError(
+                f"from {low:g} s to {high:g} s is no part of this run; accepted: from 0 s or later,"
+                f" to {end_s:g} s or earlier, and the end after the beginning"
+            )
+        with style.styled():
+            return _short(result, system, (low, high))
     with style.styled():
-        long = result.trace.end_s > style.DAY_S and len(result.pump_runs) > MOST_STARTS_AS_LINE
-        return _long(result, system) if long else _short(result, system)
-
-
-def set_points(station: Station) -> list[tuple[str, float]]:
-    """Return the names and levels [m] of everything that is set at a level, from the floor up.
-
-    Parameters
-    ----------
-    station
-        What stands there.
-    """
-    found: list[tuple[str, float]] = []
-    settings = station.control.settings
-    if dataclasses.is_dataclass(settings):
-        for field in dataclasses.fields(settings):
-            value = getattr(settings, field.name)
-            if field.metadata.get("kind") == "level" and value is not None:
-                found.append((field.name.removesuffix("_m").replace("_", " "), float(value)))
-    engine = station.engine_pump
-    if engine is not None:
-        found += [("engine start", engine.start_level_m), ("engine stop", engine.stop_level_m)]
-    for name, level in (
-        ("low-level alarm", station.alarms.low_level_m),
-        ("high-level alarm", station.alarms.high_level_m),
-        ("inlet invert", station.inlet_invert_m),
-        ("spill", None if station.spillway is None else station.spillway.crest_m),
-    ):
-        if level is not None:
-            found.append((name, level))
-    return sorted(found, key=lambda pair: pair[1])
+        long = end_s > style.DAY_S and len(result.pump_runs) > MOST_STARTS_AS_LINE
+        return _long(result, system) if long else _short(result, system, (0.0, end_s))
 
 
 def busiest_day(result: Result) -> tuple[float, float, str]:
@@ -106,10 +107,9 @@ def busiest_day(result: Result) -> tuple[float, float, str]:
     unusual = table.loc[table["event"].isin(UNUSUAL)]
     for at_s in unusual["t_s"]:
         events[_day(edges, at_s)] += 1
-    water = result.water
-    np.maximum.at(
-        tops, np.clip(np.searchsorted(edges, water.t_s, "right") - 1, 0, count - 1), water.level_m
-    )
+    times, volumes = result.course.knots
+    days = np.clip(np.searchsorted(edges, times, "right") - 1, 0, count - 1)
+    np.maximum.at(tops, days, volumes)
     ranks = [(spilled[i], alarms[i] + events[i], tops[i], -i) for i in range(count)]
     day = max(range(count), key=lambda i: ranks[i])
     here = unusual.loc[(unusual["t_s"] >= edges[day]) & (unusual["t_s"] < edges[day + 1])]
@@ -132,27 +132,34 @@ UNUSUAL = (
     "trip",
     "seal leak",
     "out of service",
-    "engine failed",
+    "fails to start",
+    "clogged",
+    "level signal frozen",
+    "level signal lost",
     "out of fuel",
     "in hand",
     "off",
 )
 """Events that make a day worth a closer look."""
 
-_WHOLE_STATION = {"spill begins": "a spill", "grid lost": "grid lost"}
+_WHOLE_STATION = {
+    "spill begins": "a spill",
+    "grid lost": "grid lost",
+    "level signal frozen": "level signal frozen",
+    "level signal lost": "level signal lost",
+}
 
 
 def _day(edges: Floats, at_s: float) -> int:
     return min(max(int(np.searchsorted(edges, at_s, "right")) - 1, 0), len(edges) - 2)
 
 
-def _short(result: Result, system: str) -> Figure:
-    end_s = result.trace.end_s
-    names = rows.row_names(result, (0.0, end_s))
+def _short(result: Result, system: str, ends_s: tuple[float, float]) -> Figure:
+    names = rows.row_names(result, ends_s)
     tall = [3.3, 1.5, _rows_in(names)]
     figure, (level, flows, runs) = _stack(tall, [0.62, 0.28, 0.28], names)
-    _detail(result, system, (level, flows, runs), (0.0, end_s))
-    style.head(figure, f"{result.station.name}: level, flows and runs", _below(result))
+    _detail(result, system, (level, flows, runs), ends_s)
+    style.head(figure, f"{result.station.name}: level, flows and runs", _below(result, ends_s))
     return figure
 
 
@@ -174,7 +181,8 @@ def _long(result: Result, system: str) -> Figure:
     low_n, high_n = style.day_numbers(result.episode.start, [low, high])
     for axis in axes[:3]:
         axis.axvspan(low_n, high_n, facecolor="#fff3c4", zorder=-1)
-    style.head(figure, f"{result.station.name}: level, flows and runs", _below(result))
+    below = _below(result, (0.0, result.trace.end_s))
+    style.head(figure, f"{result.station.name}: level, flows and runs", below)
     return figure
 
 
@@ -215,9 +223,9 @@ def ranges(t_s: Floats, values: Floats, edges_s: Floats) -> tuple[Floats, Floats
     return least, greatest
 
 
-def _below(result: Result) -> str:
-    begin, end = result.episode.start, result.episode.moment(result.trace.end_s)
-    span = show(result.trace.end_s, "duration", "si")
+def _below(result: Result, ends_s: tuple[float, float]) -> str:
+    begin, end = (result.episode.moment(t_s) for t_s in ends_s)
+    span = show(ends_s[1] - ends_s[0], "duration", "si")
     return (
         f"{day_of(begin)} {date_of(begin)} {begin.year} {begin:%H:%M} to {day_of(end)}"
         f" {date_of(end)} {end.year} {end:%H:%M} ({span}), local time"
@@ -251,7 +259,7 @@ def _detail(
     level, flows, runs = axes
     low, high = ends_s
     start = result.episode.start
-    legs = np.asarray(result.trace.leg_t_s)
+    legs = result.course.knots[0]
     times = np.unique(
         np.concatenate((np.linspace(low, high, 1200), legs[(legs >= low) & (legs <= high)]))
     )
@@ -259,7 +267,8 @@ def _detail(
     for axis in axes:
         style.time_axis(axis, start, low, high)
         rows.shade_outages(axis, result)
-    depth, flow = style.scale("level", system), style.scale("flow", system)
+    depth = style.level_axis(result.station, system)
+    flow = style.scale("flow", system)
     level.plot(x, depth(result.level_at(times)), color=style.BLACK, linewidth=1.0)
     _finish_level(level, result, system)
     drawn = result.sampled(times)
@@ -279,16 +288,8 @@ def _detail(
     _finish_flows(flows, flow, float(np.max([drawn.pumped_m3s, drawn.inflow_m3s])))
     rows.draw_runs(runs, result, low, high)
     _share_time_labels(axes)
-    patches = rows.role_patches(result, (low, high))
-    if patches:
-        runs.legend(
-            handles=patches,
-            loc="upper left",
-            bbox_to_anchor=(1.01, 1.03),
-            borderpad=0.0,
-            handlelength=1.8,
-            handleheight=1.1,
-        )
+    patches = rows.role_patches(result, (low, high)) + rows.mark_patches(result, (low, high))
+    _explain(runs, patches)
 
 
 def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> None:
@@ -298,12 +299,10 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
     for axis in axes:
         style.time_axis(axis, start, 0.0, end_s)
         rows.shade_outages(axis, result)
-    depth, flow = style.scale("level", system), style.scale("flow", system)
+    depth = style.level_axis(result.station, system)
+    flow = style.scale("flow", system)
     x = style.day_numbers(start, edges)
-    water = result.water
-    times, first = np.unique(np.concatenate((water.t_s, edges)), return_index=True)
-    at_all = np.concatenate((water.level_m, result.level_at(edges)))[first]
-    least, greatest = ranges(times, at_all, edges)
+    least, greatest = _band_m(result, edges)
     level.stairs(
         depth(greatest),
         x,
@@ -336,6 +335,40 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
     _finish_flows(flows, flow, most)
     rows.draw_shares(runs, result, edges)
     _share_time_labels(axes)
+    _explain(runs, rows.mark_patches(result, (0.0, end_s)))
+
+
+def _explain(axes: Axes, patches: list[Patch]) -> None:
+    """Write the legend of the rows at their right."""
+    if patches:
+        axes.legend(
+            handles=patches,
+            loc="upper left",
+            bbox_to_anchor=(1.01, 1.03),
+            borderpad=0.0,
+            handlelength=1.8,
+            handleheight=1.1,
+        )
+
+
+def _band_m(result: Result, edges: Floats) -> tuple[Floats, Floats]:
+    """Return the range of the level in each span [m above floor], never thinner than a line."""
+    times, volumes = result.course.knots
+    at_edges = result.sampled(edges).volume_m3
+    least, greatest = ranges(np.append(edges[:-1], times), np.append(at_edges[:-1], volumes), edges)
+    well = result.station.well
+    least = well.levels_at(np.minimum(least, at_edges[1:]))
+    greatest = well.levels_at(np.maximum(greatest, at_edges[1:]))
+    # a steady level would be a line of no height, on the floor or under the line of a set-point
+    thin = _THINNEST * _top_m(result)
+    middle = np.maximum(0.5 * (least + greatest), thin)
+    return np.minimum(least, middle - thin), np.maximum(greatest, middle + thin)
+
+
+def _top_m(result: Result) -> float:
+    return max(
+        [result.trace.greatest_level_m, *(level for _name, level in set_levels(result.station))]
+    )
 
 
 def _share_time_labels(axes: tuple[Axes, ...] | list[Axes]) -> None:
@@ -344,17 +377,17 @@ def _share_time_labels(axes: tuple[Axes, ...] | list[Axes]) -> None:
 
 
 def _finish_level(axes: Axes, result: Result, system: str) -> None:
-    depth = style.scale("level", system)
-    points = set_points(result.station)
-    top = max([result.trace.greatest_level_m, *(level for _name, level in points)])
-    axes.set_ylim(0.0, float(depth(top)) * 1.06)
-    axes.set_ylabel(f"level above floor [{depth.unit}]")
-    labels = []
+    station = result.station
+    depth = style.level_axis(station, system)
+    points = set_levels(station)
+    axes.set_ylim(float(depth(0.0)), float(depth(1.06 * _top_m(result))))
+    axes.set_ylabel(depth.label)
+    labels, units = [], cast("System", system)
     for name, level in points:
         y = float(depth(level))
         colour, dashes, width = _line(name)
         axes.axhline(y, color=colour, linestyle=dashes, linewidth=width, zorder=1.5)
-        labels.append((y, f"{name} {show(level, 'level', cast('System', system))}", colour))
+        labels.append((y, f"{name} {show(station.shown_m(level), 'level', units)}", colour))
     style.right_labels(axes, labels)
 
 

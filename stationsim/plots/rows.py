@@ -7,7 +7,7 @@ then a row shows the part of each span of time in which the pump ran.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.patches import Patch
@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 
 _LEAST_WIDTH = 0.0012
 """Narrowest mark, as a part of the axis: shorter spans are drawn this wide so that they show."""
+
+
+_WIDTH_OF_LETTER = 0.011
+"""Room for a letter, as a part of the axis."""
 
 
 @dataclass(frozen=True)
@@ -115,14 +119,14 @@ def draw_runs(axes: Axes, result: Result, from_s: float, to_s: float) -> None:
     names = result.station.machine_names()
     for y, name in enumerate(names):
         own = runs.loc[runs["pump"] == name]
-        _draw_unavailable(axes, result, y, (from_s, to_s))
+        _draw_marks(axes, result, y, (from_s, to_s))
         for role in own["role"].unique():
             look = style.ROLES.get(role, style.OTHER_ROLE)
             part = own.loc[own["role"] == role]
             spans = _clipped(_spans(part["start_s"], part["stop_s"]), from_s, to_s)
             _bars(axes, result, spans, y, look)
             for begin, end in spans:
-                if end - begin > 0.011 * len(role) * (to_s - from_s):
+                if end - begin > _WIDTH_OF_LETTER * len(role) * (to_s - from_s):
                     _write(axes, result, 0.5 * (begin + end), y, role)
     _draw_states(axes, result, len(names), (from_s, to_s))
     _finish(axes, row_names(result, (from_s, to_s)))
@@ -142,7 +146,9 @@ def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
     """
     names = result.station.machine_names()
     x = style.day_numbers(result.episode.start, edges_s)
+    ends_s = (float(edges_s[0]), float(edges_s[-1]))
     for y, name in enumerate(names):
+        _draw_marks(axes, result, y, ends_s)
         own = result.pump_runs.loc[result.pump_runs["pump"] == name]
         share = by_span(own, edges_s, own["duration_s"].to_numpy()) / np.diff(edges_s)
         engine = y >= len(result.station.pumps)
@@ -158,7 +164,6 @@ def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
             linewidth=0.0,
         )
         axes.axhline(foot, color=style.GREY, linewidth=0.5)
-    ends_s = (float(edges_s[0]), float(edges_s[-1]))
     _draw_states(axes, result, len(names), ends_s)
     _finish(axes, row_names(result, ends_s))
 
@@ -199,17 +204,52 @@ def role_patches(result: Result, ends_s: tuple[float, float]) -> list[Patch]:
     ran = set(runs.loc[(runs["stop_s"] >= low) & (runs["start_s"] <= high), "role"])
     looks = [(role, look) for role, look in style.ROLES.items() if role in ran]
     looks += [(role, style.OTHER_ROLE) for role in sorted(ran - set(style.ROLES))]
-    patches = [
+    return [
         Patch(
             facecolor=look.face, hatch=look.hatch, edgecolor=style.DARK, linewidth=0.6, label=role
         )
         for role, look in looks
     ]
-    if any(u.start_s <= high and u.stop_s >= low for u in result.trace.unavailable):
-        patches.append(
-            Patch(facecolor="none", edgecolor=style.GREY, linewidth=0.8, label="cannot be run")
-        )
+
+
+def mark_patches(result: Result, ends_s: tuple[float, float]) -> list[Patch]:
+    """Return what a legend needs to explain the marks of pumps that were out or in hand.
+
+    Parameters
+    ----------
+    result
+        The run.
+    ends_s
+        From and to of what is shown [s].
+    """
+    patches = []
+    spans = [(span.start_s, span.stop_s) for span in result.trace.unavailable]
+    if _clipped(spans, *ends_s):
+        patches.append(Patch(**_CANNOT_RUN, label="cannot be run"))
+    if any(_clipped(spans, *ends_s) for spans in in_hand_s(result).values()):
+        patches.append(Patch(facecolor=style.BLACK, linewidth=0.0, label="selector in hand"))
     return patches
+
+
+def in_hand_s(result: Result) -> dict[str, list[tuple[float, float]]]:
+    """Return for each machine when its selector stood in hand [s].
+
+    Parameters
+    ----------
+    result
+        The run.
+    """
+    found: dict[str, list[tuple[float, float]]] = {}
+    since: dict[str, float] = {}
+    turned = [row for row in result.trace.events if row.event in ("in hand", "off", "in auto")]
+    for row in sorted(turned, key=lambda row: row.t_s):
+        if row.event == "in hand":
+            since.setdefault(row.subject, row.t_s)
+        elif row.subject in since:
+            found.setdefault(row.subject, []).append((since.pop(row.subject), row.t_s))
+    for name, begin in since.items():
+        found.setdefault(name, []).append((begin, result.trace.end_s))
+    return found
 
 
 def shade_outages(axes: Axes, result: Result) -> None:
@@ -245,18 +285,39 @@ def _bars(
     )
 
 
-def _draw_unavailable(axes: Axes, result: Result, y: int, ends_s: tuple[float, float]) -> None:
-    spans = [(u.start_s, u.stop_s) for u in result.trace.unavailable if u.machine == y]
-    for begin, end in style.day_numbers(result.episode.start, _clipped(spans, *ends_s)).reshape(
-        -1, 2
-    ):
-        axes.broken_barh(
-            [(begin, end - begin)],
-            (y - 0.45, 0.9),
-            facecolor="none",
-            edgecolor=style.GREY,
-            linewidth=0.8,
-        )
+_CANNOT_RUN: dict[str, Any] = {
+    "facecolor": "#f0f0f0",
+    "edgecolor": style.GREY,
+    "hatch": "---",
+    "linewidth": 0.8,
+}
+_WORD_OF_CAUSE = {"selector in off": "off", "pump failed": "failed"}
+
+
+def _draw_marks(axes: Axes, result: Result, y: int, ends_s: tuple[float, float]) -> None:
+    """Mark in a machine's row when it could not be run and why, and when it was in hand."""
+    name = result.station.machine_names()[y]
+    low, high = (float(e) for e in axes.get_xlim())
+    least = _LEAST_WIDTH * (high - low)
+    for span in result.trace.unavailable:
+        clipped = _clipped([(span.start_s, span.stop_s)], *ends_s)
+        if span.machine != y or not clipped:
+            continue
+        begin, end = style.day_numbers(result.episode.start, clipped[0])
+        box = [(begin, max(end - begin, least))]
+        axes.broken_barh(box, (y - 0.45, 0.9), zorder=0.6, **_CANNOT_RUN)
+        reason = _WORD_OF_CAUSE.get(span.cause, span.cause)
+        if end - begin > _WIDTH_OF_LETTER * len(reason) * (high - low):
+            _write(axes, result, 0.5 * sum(clipped[0]), y, reason)
+    spans = _clipped(in_hand_s(result).get(name, []), *ends_s)
+    places = style.day_numbers(result.episode.start, spans).reshape(-1, 2)
+    axes.broken_barh(
+        [(a, max(b - a, least)) for a, b in places],
+        (y - 0.5, 0.09),
+        facecolor=style.BLACK,
+        linewidth=0.0,
+        zorder=3.0,
+    )
 
 
 def _draw_states(axes: Axes, result: Result, first: int, ends_s: tuple[float, float]) -> None:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
+    from stationsim.station import Station
     from stationsim.units import Kind, Shown, System
 
     Floats = NDArray[np.float64]
@@ -47,6 +48,10 @@ PALE = "#dddddd"
 DPI = 150
 CAUTION = "For planning and teaching only; local codes and licensed practice decide."
 DAY_S = 86400.0
+
+_MOST_DATES, _MOST_DATES_NARROW = 10, 7
+_A_MONDAY = 4.0
+"""Day number of one: 1 January 1970, day 0, was a Thursday."""
 
 _RC = {
     "font.size": 9.0,
@@ -131,6 +136,55 @@ def scale(kind: str, system: str) -> Scale:
     unit = shown_unit(cast("Shown", kind), cast("System", system))
     of = {"level": "length", "head": "length"}.get(kind, kind)
     return Scale(unit, factor(unit, cast("Kind", of)))
+
+
+@dataclass(frozen=True)
+class LevelAxis:
+    """From a level above the floor to the axis on which the people of a station read it.
+
+    Parameters
+    ----------
+    label
+        What the axis says.
+    at_floor_m
+        What is read at the floor [m].
+    upwards
+        1 where numbers grow with the water, -1 where they are depths.
+    scale
+        Unit of the axis.
+    """
+
+    label: str
+    at_floor_m: float
+    upwards: float
+    scale: Scale
+
+    def __call__(self, levels_m: Any) -> Any:
+        """Return levels above the floor [m] as numbers of the axis."""
+        return self.scale(self.at_floor_m + self.upwards * np.asarray(levels_m, dtype=float))
+
+
+def level_axis(station: Station, system: str) -> LevelAxis:
+    """Return the axis of levels of a station: above the floor, as elevation, or below the cover.
+
+    Depths below the cover grow downwards, so that the water rises upwards on every plot.
+
+    Parameters
+    ----------
+    station
+        Says what levels are counted from.
+    system
+        ``si`` or ``us``.
+    """
+    unit = scale("level", system)
+    at_floor_m = station.shown_m(0.0)
+    upwards = station.shown_m(1.0) - at_floor_m
+    name = {
+        "above floor": "level above floor",
+        "elevation": "elevation",
+        "below cover": "level below the cover",
+    }[station.levels_shown]
+    return LevelAxis(f"{name} [{unit.unit}]", at_floor_m, 1.0 if upwards > 0.0 else -1.0, unit)
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
@@ -218,7 +272,8 @@ def time_axis(
     narrow
         True for an axis of half the page: fewer labels.
     """
-    low, high = (float(x) for x in day_numbers(start, [from_s, to_s]))
+    # day numbers resolve a microsecond or so: a run of less is drawn within a second
+    low, high = (float(x) for x in day_numbers(start, [from_s, max(to_s, from_s + 1.0)]))
     axes.set_xlim(low, high)
     major, minor, label = _ticks(low, high, narrow=narrow)
     axes.xaxis.set_major_locator(FixedLocator(list(major)))
@@ -246,20 +301,25 @@ def _ticks(
         inside = every[(every >= low) & (every <= high)]
         step = max(1, round(len(inside) / 14))
         return inside[::step], inside, _month_label
-    if days > (13.0 if narrow else 20.0):
-        return _marks(low, high, 7.0), _marks(low, high, 1.0), date_of
-    if days > (7.0 if narrow else 10.0):
-        return _marks(low, high, 2.0), _marks(low, high, 0.5), _day_label
     if days > 4.0:
-        return _marks(low, high, 1.0), _marks(low, high, 0.25), _day_label
+        most = _MOST_DATES_NARROW if narrow else _MOST_DATES
+        whole = np.floor(high + 1e-9) - np.ceil(low - 1e-9) + 1.0
+        step_d = next((n for n in (1.0, 2.0, 3.0, 7.0, 14.0) if whole / n <= most), 14.0)
+        # weeks begin on a Monday; other steps at the first midnight that is shown
+        from_day = _A_MONDAY if step_d >= 7.0 else float(np.ceil(low - 1e-9))
+        within = 1.0 if step_d >= 7.0 else step_d / 4.0
+        label = date_of if step_d >= 7.0 else _day_label
+        return _marks(low, high, step_d, from_day), _marks(low, high, within, from_day), label
     hours = days * 24.0
     steps = (1 / 12, 1 / 6, 0.25, 0.5, 1.0, 2.0, 3.0, 6.0, 12.0)
     step_h = next((s for s in steps if hours / s <= 13.0), 12.0)
     return _marks(low, high, step_h / 24.0), _marks(low, high, step_h / 72.0), _clock_label
 
 
-def _marks(low: float, high: float, step: float) -> Floats:
-    return np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1.0) * step
+def _marks(low: float, high: float, step: float, of: float = 0.0) -> Floats:
+    """Return the day numbers of an axis that lie whole steps from one of them."""
+    first, last = np.ceil((low - of) / step - 1e-9), np.floor((high - of) / step + 1e-9)
+    return of + np.arange(first, last + 1.0) * step
 
 
 def _clock_label(when: datetime) -> str:

@@ -6,20 +6,21 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from stationsim.metrics import least_time_to_spill
 from stationsim.plots import rows, style
 from stationsim.plots.levels import MOST_STARTS_AS_LINE, ranges, span_edges
 from stationsim.units import show
-from stationsim.wording import moment
+from stationsim.wording import level_text, moment
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from stationsim.plots.style import Floats
     from stationsim.results import Result
     from stationsim.units import System
 
 _WIDTH_IN, _HEIGHT_IN = 11.0, 4.6
+_EVEN_POINTS = 1500
 
 
 def time_to_spill_figure(result: Result, system: str = "si") -> Figure:
@@ -43,7 +44,8 @@ def time_to_spill_figure(result: Result, system: str = "si") -> Figure:
         style.time_axis(axes, result.episode.start, 0.0, result.trace.end_s)
         long = result.trace.end_s > style.DAY_S and len(result.pump_runs) > MOST_STARTS_AS_LINE
         _draw(axes, result, cast("System", system), long=long)
-        crest = show(result.station.spillway.crest_m, "level", cast("System", system))
+        crest_m = result.station.spillway.crest_m
+        crest = level_text(result.station, crest_m, cast("System", system))
         note = f"Spill at {crest}. Inflow as in the episode; beyond its end the last day repeats."
         if long:
             note += " The shaded range goes from the least to the greatest of each span of time."
@@ -53,8 +55,7 @@ def time_to_spill_figure(result: Result, system: str = "si") -> Figure:
 
 def _draw(axes: Axes, result: Result, system: System, *, long: bool) -> None:
     start, end_s = result.episode.start, result.trace.end_s
-    water = result.water
-    left_s = water.time_to_spill_s
+    t_s, left_s = _left(result)
     known = np.isfinite(left_s)
     if not np.any(known):
         _say(axes, "The inflow would never bring a spill, whenever all pumping stopped.")
@@ -63,7 +64,7 @@ def _draw(axes: Axes, result: Result, system: System, *, long: bool) -> None:
     per = 3600.0 if hours else 60.0
     if long:
         edges = span_edges(end_s)
-        least, greatest = ranges(water.t_s[known], left_s[known] / per, edges)
+        least, greatest = ranges(t_s[known], left_s[known] / per, edges)
         x = style.day_numbers(start, edges)
         bare = np.isnan(least)
         axes.stairs(
@@ -76,7 +77,7 @@ def _draw(axes: Axes, result: Result, system: System, *, long: bool) -> None:
         )
         axes.stairs(least, x, baseline=None, color=style.BLUE, linewidth=1.2)
     else:
-        x = style.day_numbers(start, water.t_s)
+        x = style.day_numbers(start, t_s)
         axes.plot(x, np.where(known, left_s / per, np.nan), color=style.BLUE, linewidth=1.1)
     rows.shade_outages(axes, result)
     for begin, end in zip(result.spills["start_s"], result.spills["stop_s"], strict=True):
@@ -102,8 +103,18 @@ def _draw(axes: Axes, result: Result, system: System, *, long: bool) -> None:
     _mark_least(axes, result, system, per)
 
 
+def _left(result: Result) -> tuple[Floats, Floats]:
+    """Return times [s] and the time to spill at each [s], the least of the run among them."""
+    course = result.course
+    least_at = [t for t in [result.value("time of least time to spill")] if np.isfinite(t)]
+    even = np.linspace(0.0, result.trace.end_s, _EVEN_POINTS)
+    t_s = np.unique(np.concatenate((course.knots[0], even, least_at)))
+    return t_s, course.time_to_spill(t_s, result.sampled(t_s).volume_m3)
+
+
 def _mark_least(axes: Axes, result: Result, system: System, per: float) -> None:
-    least_s, at_s = least_time_to_spill(result.water)
+    least_s = result.value("least time to spill")
+    at_s = result.value("time of least time to spill")
     x = float(style.day_numbers(result.episode.start, at_s))
     text = f"least: {show(least_s, 'duration', system)} at {moment(result, at_s)}"
     if len(result.spills):

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from stationsim.episode import Episode
     from stationsim.equipment.pumps import PumpUnit
     from stationsim.inflow.segments import Segments
+    from stationsim.scenario.reference import Reference
     from stationsim.station import Station
 
 Findings = Iterator[Finding]
@@ -39,14 +40,19 @@ class Case:
         As built.
     inflow
         All sources together.
-    system
-        Units of the messages: those that the file uses.
+    reference
+        What levels are counted from in messages, and their units: as in the file.
     """
 
     station: Station
     episode: Episode
     inflow: Segments
-    system: units.System = "si"
+    reference: Reference
+
+    @property
+    def system(self) -> units.System:
+        """Units of the messages: those that the file uses."""
+        return self.reference.system
 
     @property
     def staging(self) -> StagingSettings | None:
@@ -67,21 +73,22 @@ class Case:
         return [(f"control.{key}", level) for key, level in found if level is not None]
 
     def level(self, level_m: float) -> str:
-        """Return a level as text, in the units of the file."""
-        above = "" if self.station.floor_elevation_m is None else " above the floor"
-        return units.show(level_m, "level", self.system) + above
+        """Return a level as text, as the file would write it."""
+        return self.reference.level(level_m)
 
     def height(self, height_m: float) -> str:
         """Return a difference of levels as text, in the units of the file."""
-        return units.show(height_m, "level", self.system)
+        return self.reference.plain(height_m)
 
     def flow(self, flow_m3s: float) -> str:
         """Return a flow as text, in the units of the file."""
         return units.show(flow_m3s, "flow", self.system)
 
-    def flow_of(self, pumps: Sequence[PumpUnit], level_m: float) -> float | None:
+    def flow_of(
+        self, pumps: Sequence[PumpUnit], level_m: float, *, engine_driven: bool = False
+    ) -> float | None:
         """Return the flow of a lineup at a level [m3/s]; None when it cannot be found."""
-        total = self.station.total_by_number_m3s
+        total = None if engine_driven else self.station.total_by_number_m3s
         if total is not None and len(total) < len(pumps):
             return None
         try:

@@ -25,6 +25,7 @@ from datetime import date, datetime, timedelta
 from stationsim import units
 from stationsim.episode import EventKind, ScriptedEvent
 from stationsim.errors import QuantityError
+from stationsim.scenario.slips import nearest_name
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _CLOCK = r"(?P<hour>\d{1,2}):(?P<minute>\d\d)(?::(?P<second>\d\d(?:\.\d{1,9})?))?"
@@ -50,11 +51,49 @@ WHAT: dict[str, EventKind] = {
 }
 """What can happen to a machine, as written -> kind of event."""
 
+PHRASES = {
+    "grid loss for 4 h": "the supply from the grid fails; the duration must be given",
+    "P2 out of service for 3 h": "taken out of use; without a duration it is to the end of the run",
+    "P2 fails for 2 h": "trips, and is free again by itself after the time; without one, or with "
+    "'until reset' behind it, the trip waits for a reset by hand",
+    "P2 high temperature for 40 min": "trips on hot windings, and is free again by itself after "
+    "the time; with 'until reset' behind it, it waits for a reset by hand",
+    "P2 seal leak": "moisture in the seal chamber, to the end of the run",
+    "P2 in hand": "a person runs it whatever the level, until a later 'P2 in auto' or 'P2 off'",
+    "P2 off": "a person sets it to off, until a later 'P2 in auto' or 'P2 in hand'",
+    "P2 in auto": "a person gives it back to the controller",
+    "P2 reset": "a person clears a trip that waits for it",
+}
+"""What can be said of an event behind its time, and what it means."""
+
+MOMENTS = ("07:10", "day 3 07:10", "Wed 07:10", "2027-03-03 07:10", "after 26 h")
+"""How a time can be said."""
+
+_OTHER_WORDS = {
+    "fails": "fail failed failure trip trips tripped breaks fault clogs clogged blocked",
+    "high temperature": "hot overheats overheated",
+    "in hand": "hand manual on run runs start starts",
+    "off": "stop stops stopped",
+    "in auto": "auto automatic",
+    "out of service": "out removed maintenance repair",
+    "seal leak": "leak leaks leaking",
+}
+"""What people say -> what is accepted; for suggestions."""
+_GRID_WORDS = re.compile(
+    r"(power|mains|grid|electricity|supply)( supply)?( is)? ?"
+    r"(cut|loss|lost|failure|fails|failed|out|outage|off|down)?|(power )?outage|black ?out"
+    r"|loss of (power|grid|mains|supply)|no (power|grid|mains)",
+    re.IGNORECASE,
+)
+_HALF_DAY = re.compile(
+    r"(?:(?:day\s+\d+|[a-z]{3,9}|\d{4}-\d\d-\d\d)[\sT]+)?"
+    r"(\d{1,2})(?::(\d\d))?(?::\d\d)?\s*([ap])\.?m\b",
+    re.IGNORECASE,
+)
+
 _LASTING = ("out of service", "fails", "high temperature")
 _TRIPS = ("fails", "high temperature")
-_WHEN_ACCEPTED = (
-    "'07:10', 'day 3 07:10', 'Wed 07:10', '2027-03-03 07:10' or 'after 26 h' are accepted"
-)
+_WHEN_ACCEPTED = ", ".join(f"'{one}'" for one in MOMENTS[:-1]) + f" or '{MOMENTS[-1]}' are accepted"
 WHAT_ACCEPTED = "'grid loss for 4 h', or a pump and one of: " + ", ".join(
     f"'{word}'" for word in WHAT
 )
@@ -65,7 +104,7 @@ class EventTextError(ValueError):
 
 
 def read_event(
-    text: str, *, start: datetime, duration_s: float, machines: Sequence[str]
+    text: str, *, start: datetime, duration_s: float | None, machines: Sequence[str] | None
 ) -> ScriptedEvent:
     """Return the event that a text describes.
 
@@ -76,9 +115,9 @@ def read_event(
     start
         Local time at which the episode begins.
     duration_s
-        How long the episode lasts [s].
+        How long the episode lasts [s]; None when that is not known, and the moment is not checked.
     machines
-        Names of the pumps.
+        Names of the pumps; None when they are not known, and the name is not checked.
 
     Raises
     ------
@@ -87,7 +126,7 @@ def read_event(
     """
     flat = " ".join(text.split())
     at_s, rest = _split_moment(flat, start)
-    if not 0.0 <= at_s < duration_s:
+    if duration_s is not None and not 0.0 <= at_s < duration_s:
         message = (
             f"the moment lies {units.show(at_s - duration_s, 'duration', 'si')} after the end of "
             f"the episode, which lasts {units.show(duration_s, 'duration', 'si')}"
@@ -139,6 +178,9 @@ def _split_moment(text: str, start: datetime) -> tuple[float, str]:
                     raise EventTextError(str(error)) from error
                 continue
             return at_s, " ".join(words[size:])
+    half_day = _HALF_DAY.match(text)
+    if half_day:
+        raise EventTextError(_by_24_hours(half_day))
     found = _WHEN.match(text)
     if not found:
         message = f"'{text}' does not begin with a time; {_WHEN_ACCEPTED}"
@@ -185,6 +227,14 @@ def _days_to(word: str, start: datetime) -> int:
     return (_DAYS.index(short) - start.weekday()) % 7
 
 
+def _by_24_hours(found: re.Match[str]) -> str:
+    hour, minute, half = int(found.group(1)), found.group(2) or "00", found.group(3).lower()
+    hint = ""
+    if 1 <= hour <= 12:
+        hint = f": '{hour % 12 + (12 if half == 'p' else 0):02d}:{minute}'"
+    return f"'{found.group(0)}' cannot be read; write the time by the 24-hour clock{hint}"
+
+
 def _too_early(at_s: float, start: datetime) -> str:
     return (
         f"the moment lies {units.show(-at_s, 'duration', 'si')} before the start, "
@@ -193,7 +243,7 @@ def _too_early(at_s: float, start: datetime) -> str:
     )
 
 
-def _read_what(text: str, at_s: float, machines: Sequence[str]) -> ScriptedEvent:
+def _read_what(text: str, at_s: float, machines: Sequence[str] | None) -> ScriptedEvent:
     rest = text
     until_reset = bool(_UNTIL_RESET.search(rest))
     rest = _UNTIL_RESET.sub("", rest)
@@ -218,17 +268,18 @@ def _read_what(text: str, at_s: float, machines: Sequence[str]) -> ScriptedEvent
         return ScriptedEvent(at_s, "grid loss", "grid", duration_s)
     subject, _, word = rest.partition(" ")
     kind = WHAT.get(word.lower())
+    if machines is None:
+        machines = (subject,)
     if subject not in machines:
         raise EventTextError(_no_such_machine(rest, subject, machines, known=kind is not None))
     if kind is None:
-        near = difflib.get_close_matches(word.lower(), WHAT, n=1)
-        hint = f"; did you mean '{near[0]}'?" if near else ""
+        near = _near_what(word)
+        hint = f"; did you mean '{near}'?" if near else ""
         found = f"'{word}' is nothing that happens to {subject}" if word else "what happens?"
         message = f"{found}{hint}; accepted: {', '.join(WHAT)}"
         raise EventTextError(message)
     if duration_s is not None and kind not in _LASTING:
-        message = f"'{word}' takes no duration; 'for' goes with {', '.join(_LASTING)}"
-        raise EventTextError(message)
+        raise EventTextError(_no_duration(subject, word, kind))
     if until_reset and kind not in _TRIPS:
         message = "'until reset' goes with 'fails' and 'high temperature' only"
         raise EventTextError(message)
@@ -239,15 +290,36 @@ def _read_what(text: str, at_s: float, machines: Sequence[str]) -> ScriptedEvent
     return ScriptedEvent(at_s, kind, subject, duration_s, resets_itself)
 
 
+def _no_duration(subject: str, word: str, kind: EventKind) -> str:
+    """Say why an event takes no duration, and what to write in its place."""
+    lasts = ""
+    if kind in ("hand", "off"):
+        lasts = f": it lasts until a later event, so add one such as '{subject} in auto'"
+    elif kind == "seal leak":
+        lasts = ": it lasts to the end of the run"
+    takers = ", ".join(("grid loss", *_LASTING))
+    return f"'{word}' takes no duration{lasts}; 'for' goes with {takers}"
+
+
+def _near_what(word: str) -> str:
+    """Return what somebody is likely to mean that happens to a machine; empty when nobody knows."""
+    asked = word.lower()
+    for known, others in _OTHER_WORDS.items():
+        if asked in others.split():
+            return known
+    near = difflib.get_close_matches(asked, WHAT, n=1, cutoff=0.7)
+    return near[0] if near else ""
+
+
 def _no_such_machine(text: str, subject: str, machines: Sequence[str], *, known: bool) -> str:
     if not known:
-        words = [*WHAT, "grid loss"]
-        near_all = difflib.get_close_matches(text.lower(), words, n=1, cutoff=0.7)
-        if near_all:
-            return f"'{text}' cannot be read; did you mean '{near_all[0]}'?"
-    near = difflib.get_close_matches(subject, machines, n=1, cutoff=0.4)
-    hint = f"; did you mean '{near[0]}'?" if near else ""
-    return (
-        f"no pump is called '{subject}'{hint}; this station has {', '.join(machines)}; "
-        f"accepted: {WHAT_ACCEPTED}"
+        asked = text.lower()
+        if _GRID_WORDS.fullmatch(asked) or difflib.get_close_matches(asked, ["grid loss"], 1, 0.7):
+            return f"'{text}' cannot be read; did you mean 'grid loss'? (as in 'grid loss for 2 h')"
+        if asked in WHAT or difflib.get_close_matches(asked, WHAT, n=1, cutoff=0.8):
+            return f"'{text}' names no pump; this station has {', '.join(machines)}"
+    near = nearest_name(subject, machines)
+    hint = f"; did you mean '{near}'?" if near else ""
+    return f"no pump is called '{subject}'{hint}; this station has {', '.join(machines)}" + (
+        "" if known else f"; accepted: {WHAT_ACCEPTED}"
     )

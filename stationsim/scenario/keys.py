@@ -1,10 +1,11 @@
-"""The keys that a table of the file takes: for suggestions, explanations and the JSON Schema."""
+"""The keys that a table of the file takes: for suggestions, examples and explanations."""
 
 from __future__ import annotations
 
+import inspect
 import types
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -17,9 +18,11 @@ from stationsim.control.contract import (
     rotation_class,
 )
 from stationsim.errors import PlugInError
+from stationsim.scenario import key_words
 from stationsim.scenario.lines import Path, split_path
-from stationsim.scenario.schema import Scenario, Table
+from stationsim.scenario.schema import Scenario
 from stationsim.scenario.settings import settings_table
+from stationsim.scenario.table import Table
 
 
 @dataclass(frozen=True)
@@ -35,16 +38,32 @@ class KeyEntry:
     accepts
         What values it takes, in words.
     default
-        Its value when left out, in words; empty when it must be given.
+        What is so when it is left out; empty when it must be given.
     keys
         The keys below it, when it is a table.
+    goes_with
+        The kinds or shapes that have it, when not all do.
+    choices
+        What each accepted word means, where each has a meaning of its own.
     """
 
     path: str
     meaning: str
     accepts: str
     default: str
-    keys: tuple[str, ...]
+    keys: tuple[str, ...] = ()
+    goes_with: tuple[str, ...] = ()
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class _Place:
+    """A key on the way to an explanation: where, of which type, and in which kind of table."""
+
+    path: str
+    annotation: Any
+    info: FieldInfo | None = None
+    kind: str = ""
 
 
 def table_class(part: str, kind: str) -> type[Table]:
@@ -76,20 +95,31 @@ def known_keys(path: Path, document: Mapping[str, Any]) -> list[str]:
     document
         The scenario as read.
     """
-    options: list[Any] = [Scenario]
-    node: Any = document
-    for depth, key in enumerate(path):
-        node = node.get(key) if isinstance(node, Mapping) else None
-        if depth == 0 and key in ("control", "rotation"):
-            options = _settings_options(key, node)
-        else:
-            options = [below for option in options for below in _below(option, key)]
-        options = [one for option in options for one in _variants(option, node)]
     keys: list[str] = []
-    for option in options:
+    for option in _options(path, document):
         if _is_model(option):
             keys.extend(name for name in _fields(option) if name not in keys)
     return keys
+
+
+def example_of(path: Path, document: Mapping[str, Any]) -> str:
+    """Return a key with a well-written value, as TOML; empty when there is none to show.
+
+    Parameters
+    ----------
+    path
+        The key.
+    document
+        The scenario as read.
+    """
+    if len(path) == 1:
+        return _TABLE_EXAMPLES.get(path[0], "")
+    for option in _options(path[:-1], document):
+        info = _fields(option).get(path[-1]) if _is_model(option) else None
+        sample = key_words.example(_bare(_whole(info))[0]) if info else ""
+        if sample:
+            return f"{path[-1]} = {sample}"
+    return ""
 
 
 def explain_key(text: str) -> list[KeyEntry]:
@@ -100,15 +130,22 @@ def explain_key(text: str) -> list[KeyEntry]:
     text
         A dotted path such as ``control.lag_start``, ``pump.P1.flow`` or ``pump.flow``.
     """
-    places: list[tuple[str, Any, FieldInfo | None]] = [("", Scenario, None)]
+    places = [_Place("", Scenario)]
     for key in split_path(text):
-        places = [found for place in places for found in _step(*place, key)]
-    entries: list[KeyEntry] = []
-    for place, annotation, info in places:
-        entry = _entry(place, annotation, info)
-        if entry not in entries:
-            entries.append(entry)
-    return entries
+        places = [found for place in places for found in _step(place, key)]
+    if places and all(_tells_kinds(place) for place in places):
+        return [_kinds_entry(places)]
+    entries: dict[KeyEntry, list[str]] = {}
+    for place in places:
+        entries.setdefault(_entry(place), []).append(place.kind)
+    tables = [entry for entry in entries if entry.keys]
+    if len(tables) > 1 and len({entry.path for entry in tables}) == 1:
+        keys = tuple(dict.fromkeys(key for entry in tables for key in entry.keys))
+        return [replace(tables[0], keys=keys)]
+    return [
+        replace(entry, goes_with=tuple(kind for kind in kinds if kind))
+        for entry, kinds in entries.items()
+    ]
 
 
 def all_paths() -> list[str]:
@@ -118,60 +155,37 @@ def all_paths() -> list[str]:
     return paths
 
 
-def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of a scenario, with the settings of the built-in controllers."""
-    schema = Scenario.model_json_schema(by_alias=True)
-    definitions = schema["$defs"]
-    plug_in = {
-        "type": "object",
-        "properties": {"kind": {"type": "string", "pattern": r"^[\w.]+:\w+$"}},
-        "required": ["kind"],
-        "description": "A plug-in as package.module:Class; its settings are its own.",
-    }
-    for part, built_in in (("control", CONTROLLERS), ("rotation", ROTATIONS)):
-        references = []
-        for kind in built_in:
-            model = table_class(part, kind)
-            name = model.__name__
-            definitions[name] = model.model_json_schema(by_alias=True)
-            definitions[name]["required"] = sorted({*definitions[name].get("required", []), "kind"})
-            references.append({"$ref": f"#/$defs/{name}"})
-        description = schema["properties"][part]["description"]
-        schema["properties"][part] = {
-            "anyOf": [*references, plug_in],
-            "description": description,
-        }
-    cleaned: dict[str, Any] = _without_null(schema)
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **cleaned,
-        "title": "stationsim scenario",
-    }
+_TABLE_EXAMPLES = {
+    "station": '[station] with name = "Mill Lane"',
+    "well": '[well.shaft] with shape = "cylinder" and diameter = "3.0 m"',
+    "pump": '[pump.P1] with flow = "30 L/s"',
+    "control": '[control] with kind = "staging", lead_start = "1.5 m" and stop = "0.7 m"',
+    "episode": '[episode] with duration = "7 d" and start_level = "1.0 m"',
+    "inflow": '[inflow.homes] with kind = "constant" and flow = "10 L/s"',
+}
+
+_KIND_MEANINGS = {
+    "control": "Which controller decides.",
+    "rotation": "Who leads next.",
+    "well": "Shape of this part of the storage.",
+    "inflow": "What kind of source this is.",
+}
+
+_STOPS = ("lag_stop", "second_lag_stop", "third_lag_stop", "standby_stop")
 
 
-def _without_null(node: Any) -> Any:
-    """Take out what TOML cannot say: there is no null in it."""
-    if isinstance(node, list):
-        return [_without_null(one) for one in node]
-    if not isinstance(node, dict):
-        return node
-    cleaned = {
-        key: _without_null(one)
-        for key, one in node.items()
-        if not (key == "default" and (one is None or node.get("x-quantity")))
-    }
-    options = cleaned.get("anyOf")
-    if isinstance(options, list):
-        options = [one for one in options if one != {"type": "null"}]
-        if len(options) == 1:
-            del cleaned["anyOf"]
-            cleaned = {**options[0], **cleaned}
+def _options(path: Path, document: Mapping[str, Any]) -> list[Any]:
+    """Return what may stand at a path of a document: the variants that its kind leaves open."""
+    options: list[Any] = [Scenario]
+    node: Any = document
+    for depth, key in enumerate(path):
+        node = node.get(key) if isinstance(node, Mapping) else None
+        if depth == 0 and key in ("control", "rotation"):
+            options = _settings_options(key, node)
         else:
-            cleaned["anyOf"] = options
-    if "x-quantity" in cleaned:
-        # the models hold defaults in SI; in a file they would be text with a unit
-        cleaned.pop("default", None)
-    return cleaned
+            options = [below for option in options for below in _below(option, key)]
+        options = [one for option in options for one in _variants(option, node)]
+    return options
 
 
 def _settings_options(part: str, node: Any) -> list[Any]:
@@ -231,34 +245,71 @@ def _whole(info: FieldInfo) -> Any:
     return info.annotation
 
 
-def _step(
-    place: str, annotation: Any, info: FieldInfo | None, key: str
-) -> list[tuple[str, Any, FieldInfo | None]]:
-    found: list[tuple[str, Any, FieldInfo | None]] = []
-    for option in _bare(annotation):
+def _kind_of(option: Any) -> tuple[str, str]:
+    """Return the key by which a variant of a table is chosen, and its word; empty for none."""
+    for key in ("shape", "kind"):
+        info = _fields(option).get(key)
+        if info is not None and get_origin(info.annotation) is Literal:
+            return key, str(get_args(info.annotation)[0])
+    return "", ""
+
+
+def _step(place: _Place, key: str) -> list[_Place]:
+    found: list[_Place] = []
+    for option in _bare(place.annotation):
         if get_origin(option) is dict:
             below = get_args(option)[1]
-            inside = _step(f"{place}.NAME", below, info, key)
-            found.extend(inside or [(f"{place}.NAME", below, info)])
+            named = _Place(f"{place.path}.NAME", below, place.info, place.kind)
+            found.extend(_step(named, key) or [named])
         elif _is_model(option) and key in _fields(option):
             field = _fields(option)[key]
-            path = f"{place}.{key}".lstrip(".")
+            path = f"{place.path}.{key}".lstrip(".")
             if path in ("control", "rotation"):
                 for kind in CONTROLLERS if path == "control" else ROTATIONS:
-                    found.append((path, table_class(path, kind), field))  # noqa: PERF401
-            else:
-                found.append((path, _whole(field), field))
+                    found.append(_Place(path, table_class(path, kind), field))  # noqa: PERF401
+                continue
+            chooser, word = _kind_of(option)
+            several = path.partition(".")[0] != "control" or len(CONTROLLERS) > 1
+            kind = f'{chooser} = "{word}"' if chooser and several else place.kind
+            found.append(_Place(path, _whole(field), field, kind))
     return found
 
 
-def _entry(place: str, annotation: Any, info: FieldInfo | None) -> KeyEntry:
+def _tells_kinds(place: _Place) -> bool:
+    """Tell whether a key is the one by which a variant of its table is chosen."""
+    last = place.path.rpartition(".")[2]
+    return last in ("kind", "shape") and get_origin(place.annotation) is Literal
+
+
+def _kinds_entry(places: list[_Place]) -> KeyEntry:
+    """Return what is to be said of the key by which a kind is chosen: what each kind does."""
+    path = places[0].path
+    part = path.partition(".")[0]
+    choices: list[tuple[str, str]] = []
+    for place in places:
+        word = str(get_args(place.annotation)[0])
+        meaning = (place.info.description if place.info else "") or ""
+        if part in ("control", "rotation"):
+            made: Any = controller_class(word) if part == "control" else rotation_class(word)
+            meaning = (inspect.getdoc(made) or "").partition("\n\n")[0].replace("\n", " ")
+        choices.append((word, meaning))
+    accepts = " | ".join(f'"{word}"' for word, _ in choices)
+    if part in ("control", "rotation"):
+        accepts += ' | "package.module:Class", your own'
+    default = "each cycle, when the table is left out" if part == "rotation" else ""
+    return KeyEntry(path, _KIND_MEANINGS[part], accepts, default, choices=tuple(choices))
+
+
+def _entry(place: _Place) -> KeyEntry:
     accepts: list[str] = []
     keys: list[str] = []
+    info = place.info
     meaning = (info.description if info else None) or ""
-    for option in _bare(annotation):
+    options = _bare(place.annotation)
+    for option in options:
         if _is_model(option):
             keys.extend(key for key in _fields(option) if key not in keys)
-            if place.endswith(".NAME"):
+            if place.path.endswith(".NAME"):
                 meaning = meaning or (option.__doc__ or "").strip()
         elif get_origin(option) is dict:
             accepts.append("named tables")
@@ -266,58 +317,14 @@ def _entry(place: str, annotation: Any, info: FieldInfo | None) -> KeyEntry:
                 if _is_model(below):
                     keys.extend(key for key in _fields(below) if key not in keys)
         else:
-            accepts.append(_accepts(option))
+            accepts.append(key_words.accepted(option))
     default = ""
-    if info is not None and not info.is_required() and not place.endswith(".NAME"):
-        value = info.get_default(call_default_factory=True)
-        default = "left out" if value is None or keys else _default_text(value, accepts)
-    return KeyEntry(place, meaning, "; ".join(dict.fromkeys(accepts)), default, tuple(keys))
-
-
-def _default_text(value: Any, accepts: list[str]) -> str:
-    if isinstance(value, float) and any("duration" in one for one in accepts):
-        return f"{value:g} s"
-    if isinstance(value, float):
-        return f"{value:g}"
-    return str(value).lower() if isinstance(value, bool) else str(value)
-
-
-def _accepts(option: Any) -> str:
-    origin = get_origin(option)
-    if origin is Literal:
-        return " | ".join(f'"{one}"' for one in get_args(option))
-    if origin is list:
-        return "list of " + "; ".join(_accepts(one) for one in _bare(get_args(option)[0]))
-    if origin is tuple:
-        return "[" + ", ".join(_accepts(one) for one in get_args(option)) + "]"
-    if origin is Annotated:
-        for metadata in get_args(option)[1:]:
-            schema = getattr(metadata, "json_schema", None)
-            if isinstance(schema, dict):
-                return _schema_words(schema)
-        return _accepts(get_args(option)[0])
-    names = {bool: "true or false", str: "text", float: "number", int: "whole number"}
-    return names.get(option, "a value")
-
-
-def _schema_words(schema: dict[str, Any]) -> str:  # noqa: PLR0911 - one for each kind
-    if "x-units" in schema:
-        sample = schema["examples"][0]
-        return f'{schema["x-quantity"]} as text with its unit ({schema["x-units"]}): "{sample}"'
-    if "anyOf" in schema:
-        return " or ".join(_schema_words(one) for one in schema["anyOf"])
-    if schema.get("x-quantity"):
-        return f'{schema["x-quantity"]} as text with its unit: "{schema["examples"][0]}"'
-    if schema.get("type") == "number":
-        low = schema.get("minimum", schema.get("exclusiveMinimum"))
-        if low is None or abs(low) >= 1e12:
-            return "number"
-        high = f" to {schema['maximum']:g}" if "maximum" in schema else ""
-        return f"number from {low:g}{high}"
-    if schema.get("type") == "integer":
-        return "whole number"
-    sample = f': "{schema["examples"][0]}"' if schema.get("examples") else ""
-    return f"text{sample}"
+    if not place.path.endswith(".NAME"):
+        default = key_words.default_of(info, options[0])
+    part, _, last = place.path.rpartition(".")
+    if part == "control" and last in _STOPS and default:
+        default = "as control.stop, also with a staged stop"
+    return KeyEntry(place.path, meaning, "; ".join(dict.fromkeys(accepts)), default, tuple(keys))
 
 
 def _collect(place: str, annotation: Any, paths: list[str]) -> None:

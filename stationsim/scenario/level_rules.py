@@ -21,7 +21,7 @@ def stop_above_floor(case: Case) -> Findings:
             "error",
             "does not lie above the floor",
             case.level(settings.stop_m),
-            "above the floor",
+            case.reference.above(0.0),
             "raise it",
             source=LOGIC,
         )
@@ -39,7 +39,7 @@ def starts_in_order(case: Case) -> Findings:
                 "error",
                 f"must lie above {low_key}",
                 case.level(level),
-                f"above {case.level(low)}",
+                case.reference.above(low),
                 "raise this level or lower the other",
                 margin=level - low,
                 unit="m",
@@ -113,7 +113,7 @@ def starts_below_spill(case: Case) -> Findings:
                 "error",
                 "must lie below the spill",
                 case.level(level),
-                f"below {case.level(case.crest_m)}",
+                case.reference.below(case.crest_m),
                 "lower it",
                 source=LOGIC,
                 margin=case.crest_m - level,
@@ -166,7 +166,7 @@ def staged_stops_in_order(case: Case) -> Findings:
                 "error",
                 f"must lie below control.{key}_start",
                 case.level(stop),
-                f"below {case.level(start)}",
+                case.reference.below(start),
                 "lower it",
                 margin=start - stop,
                 unit="m",
@@ -178,7 +178,7 @@ def staged_stops_in_order(case: Case) -> Findings:
                 "error",
                 f"must not lie below {last_key}",
                 case.level(stop),
-                f"{case.level(last)} or above",
+                case.reference.at_or_above(last),
                 "raise it",
                 margin=stop - last,
                 unit="m",
@@ -199,7 +199,7 @@ def high_alarm_in_order(case: Case) -> Findings:
                 "error",
                 f"must lie above {key}",
                 case.level(alarm),
-                f"above {case.level(level)}",
+                case.reference.above(level),
                 "raise it",
                 margin=alarm - level,
                 unit="m",
@@ -212,7 +212,7 @@ def high_alarm_in_order(case: Case) -> Findings:
             "error",
             "must lie below the spill",
             case.level(alarm),
-            f"below {case.level(case.crest_m)}",
+            case.reference.below(case.crest_m),
             "lower it",
             margin=case.crest_m - alarm,
             unit="m",
@@ -225,7 +225,7 @@ def high_alarm_in_order(case: Case) -> Findings:
             "warning",
             "lies above the inlet invert: the sewer backs up before anybody is told",
             case.level(alarm),
-            f"at or below {case.level(invert)}",
+            case.reference.at_or_below(invert),
             "lower it, unless the sewer is meant as storage",
             margin=invert - alarm,
             unit="m",
@@ -244,6 +244,8 @@ def low_alarm_below_stop(case: Case) -> Findings:
             "error",
             "does not lie above the floor",
             case.level(alarm),
+            case.reference.above(0.0),
+            "raise it",
             source=LOGIC,
         )
     if case.staging is not None and alarm >= case.staging.stop_m:
@@ -252,7 +254,7 @@ def low_alarm_below_stop(case: Case) -> Findings:
             "warning",
             "does not lie below control.stop: every pump-down raises it",
             case.level(alarm),
-            f"below {case.level(case.staging.stop_m)}",
+            case.reference.below(case.staging.stop_m),
             "lower it",
             margin=case.staging.stop_m - alarm,
             unit="m",
@@ -267,7 +269,13 @@ def spill_in_place(case: Case) -> Findings:
         return
     if crest <= 0.0:
         yield Finding(
-            "spill.level", "error", "does not lie above the floor", case.level(crest), source=LOGIC
+            "spill.level",
+            "error",
+            "does not lie above the floor",
+            case.level(crest),
+            case.reference.above(0.0),
+            "raise it",
+            source=LOGIC,
         )
     if cover is not None and crest > cover:
         yield Finding(
@@ -275,7 +283,7 @@ def spill_in_place(case: Case) -> Findings:
             "warning",
             "lies above the cover of the well",
             case.level(crest),
-            f"at or below {case.level(cover)}",
+            case.reference.at_or_below(cover),
             "water would leave at the cover first",
             margin=cover - crest,
             unit="m",
@@ -288,7 +296,13 @@ def start_level_in_range(case: Case) -> Findings:
     level, crest = case.episode.start_level_m, case.crest_m
     if level < 0.0:
         yield Finding(
-            "episode.start_level", "error", "lies below the floor", case.level(level), source=LOGIC
+            "episode.start_level",
+            "error",
+            "lies below the floor",
+            case.level(level),
+            case.reference.at_or_above(0.0),
+            "raise it",
+            source=LOGIC,
         )
     if crest is not None and level > crest:
         yield Finding(
@@ -296,7 +310,7 @@ def start_level_in_range(case: Case) -> Findings:
             "error",
             "lies above the spill",
             case.level(level),
-            f"at or below {case.level(crest)}",
+            case.reference.at_or_below(crest),
             "lower it",
             margin=crest - level,
             unit="m",

@@ -103,6 +103,34 @@ def join_path(path: Path) -> str:
     return ".".join(key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else f'"{key}"' for key in path)
 
 
+def syntax_reason(error: tomllib.TOMLDecodeError, text: str) -> str:
+    """Return what is wrong with a text that is no TOML, in plain words where they are known.
+
+    Parameters
+    ----------
+    error
+        What the TOML reader raised.
+    text
+        The text.
+    """
+    reason = re.sub(r"\s*\(at .*\)$", "", str(error))
+    number = syntax_line(error)
+    rows = text.splitlines()
+    row = rows[number - 1] if number is not None and number <= len(rows) else ""
+    bare = _STRING.sub("", row).partition("#")[0]
+    if "Illegal character '\\n'" in reason or ('"' in bare and '"""' not in bare):
+        return "a text lacks its closing quotation mark"
+    if "Unterminated string" in reason or reason.startswith("Expected \"'"):
+        return "a text lacks its closing quotation marks"
+    if reason.startswith(("Expected newline or end of document", "Invalid value")):
+        value = row.partition("=")[2].partition("#")[0].strip()
+        if value and value[0] not in "\"'[{":
+            return f'{value} is no value; text and quantities stand in quotation marks: "{value}"'
+    if "overwrite a value" in reason or "twice" in reason or "mutate immutable" in reason:
+        return f"{row.partition('=')[0].strip()} stands twice"
+    return f"{reason[:1].lower()}{reason[1:]}"
+
+
 def syntax_line(error: tomllib.TOMLDecodeError) -> int | None:
     """Return the line that a syntax error names, when it names one.
 

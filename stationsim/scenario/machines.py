@@ -8,14 +8,19 @@ from typing import TYPE_CHECKING
 
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.equipment.pumps import PumpUnit
+from stationsim.findings import Finding
 from stationsim.physics.forcemain import ForceMain, Pipe
 from stationsim.physics.pumps import FlowTable, HeadCurve, PowerDraw
-from stationsim.scenario import schema as s
+from stationsim.scenario import machine_tables as s
+from stationsim.scenario.case import PRACTICE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from stationsim.scenario.built import Built
+
+C_FACTOR = 120.0
+"""Hazen-Williams C of a pipe that is given none: between new and smooth and old."""
 
 _WATER_15C_M2S = 1.14e-6
 
@@ -65,7 +70,11 @@ def _curve(part: s.CurvePart, place: str, built: Built) -> HeadCurve | None:
     if by_points:
         return _curve_by_points(part.flow, part.head, place, built)
     if part.shutoff_head is None:
-        built.refuse(f"{place}.shutoff_head", "is missing", fix="add it")
+        built.refuse(
+            f"{place}.shutoff_head",
+            "is missing",
+            fix=f'add it, such as shutoff_head = "{built.example("24 m", "79 ft")}"',
+        )
         return None
     linear, square = part.linear or 0.0, part.square or 0.0
     for key, value in (("linear", linear), ("square", square)):
@@ -89,7 +98,11 @@ def _curve_by_points(
 ) -> HeadCurve | None:
     if flows is None or heads is None:
         missing = "flow" if flows is None else "head"
-        built.refuse(f"{place}.{missing}", "is missing", fix="add it")
+        rows = {"flow": ("0 L/s", "30 L/s"), "head": ("24 m", "14 m")}
+        if built.system == "us":
+            rows = {"flow": ("0 gpm", "475 gpm"), "head": ("79 ft", "46 ft")}
+        row = ", ".join(f'"{one}"' for one in rows[missing])
+        built.refuse(f"{place}.{missing}", "is missing", fix=f"add it, such as {missing} = [{row}]")
         return None
     if len(flows) != len(heads):
         built.refuse(
@@ -100,20 +113,21 @@ def _curve_by_points(
         built.refuse(
             f"{place}.flow",
             "does not begin at no flow",
-            _flow(flows[0]),
-            "0 L/s",
+            built.flow(flows[0]),
+            built.flow(0.0),
             "add the shut-off head as the first point",
         )
         return None
     for i in range(1, len(flows)):
         if flows[i] <= flows[i - 1]:
-            built.refuse(f"{place}.flow", "does not rise all the way", _flow(flows[i]))
+            built.refuse(f"{place}.flow", "does not rise all the way", built.flow(flows[i]))
             return None
         if heads[i] >= heads[i - 1]:
             built.refuse(
                 f"{place}.head",
-                f"the head does not fall between {_flow(flows[i - 1])} and {_flow(flows[i])}",
-                f"{heads[i - 1]:g} m, then {heads[i]:g} m",
+                "the head does not fall between "
+                f"{built.flow(flows[i - 1])} and {built.flow(flows[i])}",
+                f"{built.head(heads[i - 1])}, then {built.head(heads[i])}",
                 "a head that falls with the flow",
                 "check the sheet; drop the points on the left of the highest head",
             )
@@ -170,7 +184,7 @@ def _pipe(part: s.PipePart, place: str, built: Built) -> Pipe:
         length_m=part.length,
         diameter_m=part.diameter,
         friction=part.friction,
-        c_factor=120.0 if part.c_factor is None else part.c_factor,
+        c_factor=C_FACTOR if part.c_factor is None else part.c_factor,
         roughness_m=part.roughness or 0.0,
         viscosity_m2s=_WATER_15C_M2S if part.viscosity is None else part.viscosity,
         fittings_k=part.fittings_k,
@@ -203,14 +217,41 @@ def make_force_main(
                 "belongs to a single pipe, and named pipes are given",
                 fix="move it into [force_main.pipe.NAME]",
             )
+        for key, one in part.pipe.items():
+            _tell_c_factor(one, f"force_main.pipe.{key}", built)
         pipes = tuple(_pipe(one, f"force_main.pipe.{key}", built) for key, one in part.pipe.items())
     elif part.length is None or part.diameter is None:
         missing = "length" if part.length is None else "diameter"
-        built.refuse(f"force_main.{missing}", "is missing", fix="add it, or [force_main.pipe.NAME]")
+        sample = (
+            built.example("420 m", "1400 ft")
+            if missing == "length"
+            else built.example("200 mm", "8 in")
+        )
+        built.refuse(
+            f"force_main.{missing}",
+            "is missing",
+            fix=f'add it, such as {missing} = "{sample}", or give pipes as [force_main.pipe.NAME]',
+        )
     else:
         single = s.PipePart.model_construct(**{key: getattr(part, key) for key in given})
+        _tell_c_factor(single, "force_main", built)
         pipes = (_pipe(single, "force_main", built),)
     return ForceMain(pipes, above_floor(part.discharge))
+
+
+def _tell_c_factor(part: s.PipePart, place: str, built: Built) -> None:
+    """Tell which friction factor is taken where a long pipe is given none: much hangs on it."""
+    if part.friction == "hazen-williams" and part.c_factor is None:
+        built.findings.append(
+            Finding(
+                f"{place}.c_factor",
+                "warning",
+                f"is left out: {C_FACTOR:g} is taken",
+                fix=f"write c_factor = {C_FACTOR:g}, or what suits the pipe: about 140 new and "
+                "smooth, 100 old",
+                source=PRACTICE,
+            )
+        )
 
 
 def make_engine(
@@ -238,7 +279,3 @@ def make_engine(
         fuel_m3_per_s=part.fuel_rate,
         tank_m3=math.inf if part.tank is None else part.tank,
     )
-
-
-def _flow(flow_m3s: float) -> str:
-    return f"{flow_m3s * 1000.0:g} L/s"

@@ -6,7 +6,6 @@ The document as run can be written as TOML again, so that what was run lies besi
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 import tomllib
@@ -16,6 +15,7 @@ from typing import Any
 
 from stationsim.findings import Finding
 from stationsim.scenario.lines import Path, join_path, split_path
+from stationsim.scenario.slips import nearest_name
 
 _NAMED = ("pump", "well", "inflow")
 
@@ -67,12 +67,12 @@ def apply_events(document: dict[str, Any], events: Sequence[str]) -> dict[Path, 
     if not isinstance(table, dict):
         return places
     count = 0
-    for text in events:
+    for position, text in enumerate(events, start=1):
         count += 1
         while f"added_{count}" in table:
             count += 1
         table[f"added_{count}"] = {"text": text}
-        places["event", f"added_{count}"] = f'--event "{text}"'
+        places["event", f"added_{count}"] = f"--event {position}"
     return places
 
 
@@ -95,22 +95,26 @@ def _set_one(document: dict[str, Any], path: Path, value: Any, origin: str) -> F
         below = node.get(key)
         if below is None:
             if depth == 1 and path[0] in _NAMED:
-                return _no_such(path, list(node), origin)
+                return _no_such(path, value, list(node), origin)
             below = node[key] = {}
         if not isinstance(below, dict):
             place = join_path(path[: depth + 1])
             return Finding(place, "error", "is a value and holds no keys", file=origin)
         node = below
     if len(path) == 2 and path[0] in _NAMED and path[1] not in node:
-        return _no_such(path, list(node), origin)
+        return _no_such(path, value, list(node), origin)
     node[path[-1]] = value
     return None
 
 
-def _no_such(path: Path, known: list[str], origin: str) -> Finding:
+def _no_such(path: Path, value: Any, known: list[str], origin: str) -> Finding:
     # a slip in a name must not add a pump; in the file it would stand out, here it would not
-    near = difflib.get_close_matches(path[1], known, n=1, cutoff=0.4)
-    fix = f"did you mean '{near[0]}'?" if near else "a new one must be written in the file"
+    near = nearest_name(path[1], known)
+    kind = {"pump": "pump", "well": "part of the well", "inflow": "inflow"}[path[0]]
+    told = f" with {join_path(path[2:])} = {_write_value(value)}" if len(path) > 2 else ""
+    fix = f"a new {kind} must be written in the file, as [{join_path(path[:2])}]{told}"
+    if near:
+        fix = f"did you mean '{near}'?"
     reason = f"the file has no [{path[0]}.{path[1]}]"
     return Finding(join_path(path), "error", reason, limit=", ".join(known), fix=fix, file=origin)
 

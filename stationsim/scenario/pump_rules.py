@@ -21,6 +21,9 @@ CYCLE = "least cycle 4 V / Q of one pump at an inflow of half its flow: closed f
 LEAST_CYCLE_S = 60.0
 """A cycle shorter than this is taken for a slip in the levels or the shape of the well."""
 
+NO_CYCLE_S = 2.0
+"""A cycle shorter than this is made by no motor: it would take years to run, and tell nothing."""
+
 _RESERVED_NAMES = ("grid", "station", "panel", "day", "after")
 
 
@@ -47,6 +50,7 @@ def pumps_have_flows(case: Case) -> Findings:
     machines = [(f"pump.{pump.name}", pump, total is not None) for pump in station.pumps]
     if station.engine_pump is not None:
         machines.append(("engine_pump", station.engine_pump.pump, False))
+    without_main: list[tuple[str, str]] = []
     for place, pump, counted in machines:
         if counted:
             if pump.fixed_flow_m3s is not None or pump.curve is not None:
@@ -66,13 +70,17 @@ def pumps_have_flows(case: Case) -> Findings:
                 source=LOGIC,
             )
         elif pump.curve is not None and station.force_main is None:
-            yield Finding(
-                place,
-                "error",
-                "has a curve and there is no [force_main] to pump into",
-                fix="add [force_main], or give a flow in place of the curve",
-                source=LOGIC,
-            )
+            without_main.append((place, pump.name))
+    if without_main:
+        others = ", ".join(name for _, name in without_main[1:])
+        yield Finding(
+            without_main[0][0],
+            "error",
+            f"has a curve{f' ({others} too)' if others else ''} and there is no [force_main] to "
+            "pump into",
+            fix="add [force_main], or give a flow in place of the curve",
+            source=LOGIC,
+        )
 
 
 def total_flow_complete(case: Case) -> Findings:
@@ -197,26 +205,57 @@ def capacity_over_inflow(case: Case) -> Findings:
 
 
 def cycle_not_tiny(case: Case) -> Findings:
-    """Check that the volume between stop and lead start gives a cycle of a minute or more."""
+    """Check that the volume between stop and start of each call gives a cycle that can be run.
+
+    With staged stop each call has a volume of its own, and the pump that comes and goes there adds
+    to the flow of those that run on.
+    """
     settings = case.staging
-    if settings is None or not case.has_flows() or settings.stop_m >= settings.lead_start_m:
+    if settings is None or not case.has_flows():
         return
+    pumps = case.station.pumps
+    stages = settings.stages()[: len(pumps)]
+    if not stages or settings.stop_m <= 0.0:
+        return
+    keys = [key for key, _ in case.starts()]
+    _, start, stop = stages[0]
+    single = max(case.flow_of([pump], start) or 0.0 for pump in pumps)
+    between = "control.stop and control.lead_start"
+    yield from _cycle_findings(case, keys[0], between, (stop, start), single)
+    for number in range(1, len(stages)):
+        _, start, stop = stages[number]
+        if stop == settings.stop_m:
+            continue  # it ends with the lead, and has more than the lead's volume
+        with_it = case.flow_of(pumps[: number + 1], start) or 0.0
+        added = with_it - (case.flow_of(pumps[:number], start) or 0.0)
+        between = f"{keys[number].replace('_start', '_stop')} and {keys[number]}"
+        yield from _cycle_findings(case, keys[number], between, (stop, start), added)
+
+
+def _cycle_findings(
+    case: Case, place: str, between: str, span_m: tuple[float, float], flow_m3s: float
+) -> Findings:
+    """Look at the shortest cycle between two levels: an error when no motor makes it."""
+    stop, start = span_m
+    if stop >= start or flow_m3s <= 0.0:
+        return  # told by another rule
     well = case.station.well
-    active = well.volume_at(settings.lead_start_m) - well.volume_at(settings.stop_m)
-    flows = [case.flow_of([pump], settings.lead_start_m) or 0.0 for pump in case.station.pumps]
-    flow = max(flows)
-    if flow > 0.0 and 4.0 * active / flow < LEAST_CYCLE_S:
-        cycle = units.show(4.0 * active / flow, "duration", case.system)
-        yield Finding(
-            "control.lead_start",
-            "warning",
-            "the volume between stop and lead start is tiny for "
-            "this pump: the shortest cycle is very short",
-            cycle,
-            f"{LEAST_CYCLE_S:g} s or more",
-            "move the levels apart; check the shape of the well",
-            source=CYCLE,
-        )
+    cycle_s = 4.0 * (well.volume_at(start) - well.volume_at(max(stop, 0.0))) / flow_m3s
+    if cycle_s >= LEAST_CYCLE_S:
+        return
+    impossible = cycle_s < NO_CYCLE_S
+    yield Finding(
+        place,
+        "error" if impossible else "warning",
+        f"the volume between {between} is tiny for the pump: the shortest cycle "
+        + ("is one that no motor makes" if impossible else "is very short"),
+        units.show(cycle_s, "duration", case.system),
+        f"{NO_CYCLE_S:g} s or more, and a minute or more in practice"
+        if impossible
+        else f"{LEAST_CYCLE_S:g} s or more",
+        "move the levels apart; check the shape of the well and its units",
+        source=CYCLE,
+    )
 
 
 def engine_in_order(case: Case) -> Findings:
@@ -230,6 +269,8 @@ def engine_in_order(case: Case) -> Findings:
             "error",
             "does not lie above the floor",
             case.level(engine.stop_level_m),
+            case.reference.above(0.0),
+            "raise it",
             source=LOGIC,
         )
     if engine.stop_level_m >= engine.start_level_m:
@@ -238,7 +279,7 @@ def engine_in_order(case: Case) -> Findings:
             "error",
             "must lie below engine_pump.start",
             case.level(engine.stop_level_m),
-            f"below {case.level(engine.start_level_m)}",
+            case.reference.below(engine.start_level_m),
             "lower it",
             source=LOGIC,
         )
@@ -248,10 +289,18 @@ def engine_in_order(case: Case) -> Findings:
             "error",
             "must lie below the spill",
             case.level(engine.start_level_m),
-            f"below {case.level(case.crest_m)}",
+            case.reference.below(case.crest_m),
             "lower it",
             source=LOGIC,
         )
+    flow = case.flow_of([engine.pump], engine.start_level_m, engine_driven=True)
+    yield from _cycle_findings(
+        case,
+        "engine_pump.start",
+        "engine_pump.stop and engine_pump.start",
+        (engine.stop_level_m, engine.start_level_m),
+        flow or 0.0,
+    )
     if engine.tank_m3 != float("inf") and engine.fuel_m3_per_s == 0.0:
         yield Finding(
             "engine_pump.tank",

@@ -56,6 +56,8 @@ class Quantity:
         A well-written value.
     open_low
         True when ``low`` itself is not accepted.
+    low_unit
+        Unit in which the lower end of the range is told; ``unit`` when left out.
     """
 
     kind: units.Kind
@@ -64,6 +66,7 @@ class Quantity:
     unit: str
     example: str
     open_low: bool = False
+    low_unit: str = ""
 
     def read(self, value: object) -> float:
         """Return the value in SI, or say what is wrong with it."""
@@ -77,11 +80,12 @@ class Quantity:
         except QuantityError as error:
             raise refuse(str(error)) from error
         if number < self.low or number > self.high or (self.open_low and number == self.low):
-            low, high = (
-                f"{units.from_si(edge, self.unit, self.kind):.6g}" for edge in (self.low, self.high)
-            )
+            low_unit = self.low_unit or self.unit
+            low = f"{units.from_si(self.low, low_unit, self.kind):.6g}"
+            high = f"{units.from_si(self.high, self.unit, self.kind):.6g} {self.unit}"
             word = "more than" if self.open_low else "from"
-            raise refuse(f"{self.kind} out of range", f"{word} {low} to {high} {self.unit}")
+            between = f" {self.low_unit} to " if self.low_unit else " to "
+            raise refuse(f"{self.kind} out of range", f"{word} {low}{between}{high}")
         return number
 
     @property
@@ -210,18 +214,53 @@ def _read_moment(value: object) -> datetime:
 _MOMENT = '"2027-03-01T06:30+01:00": date, time, offset from UTC'
 
 
-def _read_name(value: object) -> str:
-    if not isinstance(value, str):
-        raise refuse(f"{_what(value)} where text is needed")
-    text = value.strip()
-    if not text or len(text) > 120 or not text.isprintable():
-        raise refuse("a name must have 1 to 120 printable characters")
-    return text
+@dataclass(frozen=True)
+class Text:
+    """Reads one line of text.
+
+    Parameters
+    ----------
+    what
+        What it is, as messages begin with it.
+    example
+        A well-written one.
+    longest
+        Most characters.
+    """
+
+    what: str
+    example: str
+    longest: int = 120
+
+    def read(self, value: object) -> str:
+        """Return the text without blanks around it, or say what is wrong with it."""
+        if not isinstance(value, str):
+            raise refuse(f"{_what(value)} where text is needed", "", f'such as "{self.example}"')
+        text = value.strip()
+        if not text:
+            raise refuse(f"{self.what} is empty", f'text such as "{self.example}"')
+        if len(text) > self.longest or not text.isprintable():
+            raise refuse(f"{self.what} must have 1 to {self.longest} printable characters")
+        return text
+
+    @property
+    def json_schema(self) -> dict[str, Any]:
+        """What the JSON Schema says of it."""
+        return {"type": "string", "examples": [self.example]}
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
+        del source, handler
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        del schema, handler
+        return self.json_schema
 
 
 Level = Annotated[float, Quantity("length", -1000.0, 10_000.0, "m", "1.50 m")]
 Height = Annotated[float, Quantity("length", 0.0, 200.0, "m", "5.0 m", open_low=True)]
-Span = Annotated[float, Quantity("length", 0.0, 100.0, "m", "3.0 m", open_low=True)]
+# a well thinner than a hand, or a plan area smaller than one, is a slip of the unit
+Span = Annotated[float, Quantity("length", 0.05, 100.0, "m", "3.0 m")]
 SpanOrNone = Annotated[float, Quantity("length", 0.0, 100.0, "m", "0.6 m")]
 WeirLength = Annotated[float, Quantity("length", 0.0, 1000.0, "m", "1.0 m", open_low=True)]
 PipeLength = Annotated[float, Quantity("length", 0.0, 200_000.0, "m", "850 m")]
@@ -234,7 +273,7 @@ HeadPerFlow = Annotated[float, Quantity("head per flow", -1e8, 1e8, "m/(m3/s)", 
 HeadPerFlowSquared = Annotated[
     float, Quantity("head per flow squared", -1e11, 1e11, "m/(m3/s)^2", "-5600 m/(m3/s)^2")
 ]
-Area = Annotated[float, Quantity("area", 0.0, 1e6, "m2", "7.07 m2", open_low=True)]
+Area = Annotated[float, Quantity("area", 0.002, 1e6, "m2", "7.07 m2")]
 Volume = Annotated[float, Quantity("volume", 0.0, 1e7, "m3", "20 m3", open_low=True)]
 FuelVolume = Annotated[float, Quantity("volume", 0.0, 1000.0, "m3", "200 L")]
 Flow = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")]
@@ -242,7 +281,7 @@ FlowOfPump = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s", op
 FuelRate = Annotated[float, Quantity("flow", 0.0, 0.01, "m3/s", "8 L/h")]
 Power = Annotated[float, Quantity("power", 0.0, 1e8, "W", "22 kW")]
 Delay = Annotated[float, Quantity("duration", 0.0, 7 * 86400.0, "s", "10 s")]
-Duration = Annotated[float, Quantity("duration", 0.0, 20 * YEAR_S, "d", "7 d", open_low=True)]
+Duration = Annotated[float, Quantity("duration", 1.0, 20 * YEAR_S, "d", "7 d", low_unit="s")]
 Elapsed = Annotated[float, Quantity("duration", 0.0, 20 * YEAR_S, "d", "2 h")]
 Interval = Annotated[float, Quantity("duration", 1.0, 31 * 86400.0, "s", "5 min")]
 
@@ -256,7 +295,14 @@ Factor = Annotated[float, Number(0.0, 1e6)]
 AnyNumber = Annotated[float, Number(-1e12, 1e12)]
 
 Count = Annotated[int, PlainValidator(_read_count), WithJsonSchema({"type": "integer"})]
-Name = Annotated[str, PlainValidator(_read_name), WithJsonSchema({"type": "string"})]
+Name = Annotated[str, Text("a name", "Mill Lane")]
+FileName = Annotated[str, Text("the name of a file", "data/inflow.csv", 1000)]
+EventText = Annotated[str, Text("an event text", "day 3 07:10 grid loss for 4 h")]
+EventMoment = Annotated[str, Text("a moment", "day 3 07:10")]
+EventWhat = Annotated[str, Text("what happens", "P2 out of service")]
+EventSpan = Annotated[str, Text("a duration", "4 h")]
+UnitName = Annotated[str, Text("a unit", "L/s")]
+ColumnName = Annotated[str, Text("the name of a column", "inflow_m3d")]
 FlowOrFactor = Annotated[
     tuple[Literal["flow", "factor"], float],
     PlainValidator(_read_flow_or_factor),

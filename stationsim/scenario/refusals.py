@@ -1,19 +1,20 @@
-"""What the models refuse, said in plain words: each refusal becomes a finding."""
+"""What the models refuse, said in plain words: each mistake becomes one finding."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from stationsim.findings import Finding
-from stationsim.scenario.keys import known_keys
+from stationsim.scenario.keys import example_of, explain_key, known_keys
 from stationsim.scenario.lines import Path, join_path
+from stationsim.scenario.slips import nearest_key
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from pydantic import ValidationError
 
 _PLAIN = {
     "bool_type": "true or false is needed",
@@ -27,26 +28,45 @@ _PLAIN = {
     "too_long": "too many values",
 }
 
+_ORDINALS = (
+    *("first", "second", "third", "fourth", "fifth", "sixth"),
+    *("seventh", "eighth", "ninth", "tenth", "eleventh", "twelfth"),
+)
+
 
 def findings_of(
-    error: ValidationError, document: Mapping[str, Any], top: Path = ()
+    problems: Iterable[Any], document: Mapping[str, Any], top: Path = ()
 ) -> list[Finding]:
     """Return one finding for each thing that the models refused.
 
+    The same mistake in several values of one list is told once, with the first of them.
+
     Parameters
     ----------
-    error
-        What pydantic raised.
+    problems
+        What pydantic says of each.
     document
         The whole scenario as read.
     top
         Where the checked table stands in it.
     """
-    return [_finding(one, document, top) for one in error.errors(include_url=False)]
+    found: dict[tuple[str, str], tuple[Finding, str, int]] = {}
+    for count, problem in enumerate(problems):
+        path, positions = place_of(problem["loc"], document, top)
+        finding = _finding(problem, document, path, in_list=bool(positions))
+        # what is quoted differs from value to value, the mistake does not
+        same = re.sub(r"'[^']*'", "", finding.reason) if positions else str(count)
+        first, where, more = found.get((finding.place, same), (finding, _in_words(positions), -1))
+        found[finding.place, same] = first, where, more + 1
+    return [_with_position(*one) for one in found.values()]
 
 
-def place_of(location: Sequence[int | str], document: Mapping[str, Any], top: Path = ()) -> Path:
-    """Return the keys of a location, without the names of variants that pydantic puts between.
+def place_of(
+    location: Sequence[int | str], document: Mapping[str, Any], top: Path = ()
+) -> tuple[Path, tuple[int, ...]]:
+    """Return the keys of a location and where in a list it is.
+
+    The names of variants that pydantic puts between are left out.
 
     Parameters
     ----------
@@ -61,17 +81,33 @@ def place_of(location: Sequence[int | str], document: Mapping[str, Any], top: Pa
     for name in top:
         node = node.get(name) if isinstance(node, Mapping) else None
     path: list[str] = list(top)
+    positions: list[int] = []
     last = len(location) - 1
     for i, key in enumerate(location):
         if isinstance(key, int):
-            path.append(str(key))
+            positions.append(key)
             node = node[key] if isinstance(node, list) and key < len(node) else None
         elif isinstance(node, Mapping) and key in node:
             path.append(key)
             node = node[key]
         elif i == last:
             path.append(key)
-    return tuple(path)
+    return tuple(path), tuple(positions)
+
+
+def missing_key(path: Path, document: Mapping[str, Any]) -> Finding:
+    """Return the finding for a key that must be given, with an example.
+
+    Parameters
+    ----------
+    path
+        The key.
+    document
+        The whole scenario as read.
+    """
+    sample = example_of(path, document)
+    fix = f"add it, such as {sample}" if sample else "add it"
+    return Finding(join_path(path), "error", "is missing", fix=fix)
 
 
 def unknown_key(path: Path, document: Mapping[str, Any]) -> Finding:
@@ -85,33 +121,59 @@ def unknown_key(path: Path, document: Mapping[str, Any]) -> Finding:
         The whole scenario as read.
     """
     known = known_keys(path[:-1], document)
-    near = difflib.get_close_matches(path[-1], known, n=1, cutoff=0.5)
-    fix = f"did you mean '{near[0]}'?" if near else "take it out"
+    near = nearest_key(path[-1], known)
+    fix = f"did you mean '{near}'?" if near else "take it out"
     return Finding(
         join_path(path), "error", f"unknown key '{path[-1]}'", limit=", ".join(known), fix=fix
     )
 
 
+def _in_words(positions: tuple[int, ...]) -> str:
+    """Return where in a list a value stands, in words counted from one."""
+    words = [_ordinal(position) for position in positions]
+    return " of the ".join(
+        f"{word} {'value' if depth == 0 else 'pair'}" for depth, word in enumerate(reversed(words))
+    )
+
+
+def _ordinal(position: int) -> str:
+    number = position + 1
+    if number <= len(_ORDINALS):
+        return _ORDINALS[position]
+    ending = (
+        "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    )
+    return f"{number}{ending}"
+
+
+def _with_position(finding: Finding, position: str, more: int) -> Finding:
+    if not position:
+        return finding
+    others = f" (and {more} more)" if more else ""
+    return replace(finding, reason=f"{position}{others}: {finding.reason}")
+
+
 def _finding(  # noqa: PLR0911 - one return for each kind of refusal
-    error: Any, document: Mapping[str, Any], top: Path
+    error: Any, document: Mapping[str, Any], path: Path, *, in_list: bool
 ) -> Finding:
     kind: str = error["type"]
-    path = place_of(error["loc"], document, top)
     context: dict[str, Any] = error.get("ctx", {})
     place = join_path(path)
     value = _as_written(error.get("input"))
-    if kind == "extra_forbidden":
-        return unknown_key(path, document)
     if kind == "missing":
-        return Finding(place, "error", "is missing", fix="add it")
+        if in_list:  # a pair with one value
+            return Finding(place, "error", "is missing", fix="write pairs of values")
+        return missing_key(path, document)
+    if kind == "union_tag_not_found":
+        path = (*path, context["discriminator"].strip("'"))
+        entry = explain_key(join_path(path))[0]
+        return replace(missing_key(path, document), limit=entry.accepts)
     if kind == "stationsim":
         return Finding(
             place, "error", context["reason"], value, context["accepted"], context["fix"]
         )
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
+    if kind == "union_tag_invalid":
         key = context["discriminator"].strip("'")
-        if kind == "union_tag_not_found":
-            return Finding(f"{place}.{key}", "error", "is missing", limit=_tags(path))
         accepted = context["expected_tags"].replace("'", '"')
         return _choice(f"{place}.{key}", str(context["tag"]), accepted)
     if kind in ("literal_error", "enum"):
@@ -126,17 +188,11 @@ def _finding(  # noqa: PLR0911 - one return for each kind of refusal
 
 def _choice(place: str, value: Any, accepted: str) -> Finding:
     options = [option.strip(' "') for option in accepted.split('",')]
-    near = difflib.get_close_matches(str(value), options, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(str(value).lower(), options, n=1, cutoff=0.6)
     fix = f"did you mean '{near[0]}'?" if near else ""
     return Finding(
         place, "error", "is none of the accepted words", _as_written(value), accepted, fix
     )
-
-
-def _tags(path: Path) -> str:
-    if path and path[0] == "well":
-        return "cylinder, box, cone, storage, table"
-    return "constant, daily, recorded, hydrograph"
 
 
 def _as_written(value: Any) -> str:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from stationsim.findings import Finding
     from stationsim.scenario.case import Case
 
-RULES = (
+STATION_RULES = (
     level_rules.stop_above_floor,
     level_rules.starts_in_order,
     level_rules.starts_without_gap,
@@ -28,20 +28,24 @@ RULES = (
     level_rules.high_alarm_in_order,
     level_rules.low_alarm_below_stop,
     level_rules.spill_in_place,
-    level_rules.start_level_in_range,
     pump_rules.pumps_named,
     pump_rules.pumps_have_flows,
     pump_rules.total_flow_complete,
     pump_rules.main_in_use,
     pump_rules.pumps_can_lift,
-    pump_rules.capacity_over_inflow,
     pump_rules.cycle_not_tiny,
     pump_rules.engine_in_order,
-    episode_rules.table_of_levels_sane,
-    episode_rules.something_arrives,
     episode_rules.rotation_has_time,
 )
-"""Every rule, in the order of a scenario file."""
+"""Rules of what stands there, in the order of a scenario file."""
+
+EPISODE_RULES = (
+    level_rules.start_level_in_range,
+    pump_rules.capacity_over_inflow,
+    episode_rules.table_of_levels_sane,
+    episode_rules.something_arrives,
+)
+"""Rules of what happens."""
 
 
 def check(case: Case) -> list[Finding]:
@@ -52,4 +56,16 @@ def check(case: Case) -> list[Finding]:
     case
         What is to be looked at.
     """
-    return [finding for rule in RULES for finding in rule(case)]
+    found = check_station(case)
+    return found + [finding for rule in EPISODE_RULES for finding in rule(case)]
+
+
+def check_station(case: Case) -> list[Finding]:
+    """Return the findings of the rules of what stands there, whatever happens to it.
+
+    Parameters
+    ----------
+    case
+        What is to be looked at.
+    """
+    return [finding for rule in STATION_RULES for finding in rule(case)]

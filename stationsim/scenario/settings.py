@@ -15,7 +15,7 @@ from pydantic import Field, create_model
 
 from stationsim.errors import PlugInError
 from stationsim.scenario import quantities as q
-from stationsim.scenario.schema import Table
+from stationsim.scenario.table import Table, left_out
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -61,10 +61,12 @@ def settings_table(settings_class: type, kind: str) -> type[Table]:
         default = _default(field)
         if default is None:
             annotation = annotation | None
-        fields[key_of(field)] = (
-            annotation,
-            Field(default, description=field.metadata.get("meaning", "")),
-        )
+        meaning, _, otherwise = field.metadata.get("meaning", "").partition("; ")
+        if default is None and otherwise.endswith(" if left out"):
+            told = left_out(otherwise.removesuffix(" if left out"), _sentence(meaning))
+        else:
+            told = Field(default, description=_sentence(field.metadata.get("meaning", "")))
+        fields[key_of(field)] = (annotation, told)
     name = "".join(word.capitalize() for word in kind.replace(":", " ").replace(".", " ").split())
     return create_model(f"{name}Settings", __base__=Table, **fields)
 
@@ -90,6 +92,11 @@ def make_settings(settings_class: type, table: Table, to_level_m: Callable[[floa
             value = to_level_m(value)
         values[field.name] = value
     return settings_class(**values)
+
+
+def _sentence(meaning: str) -> str:
+    """Return what a controller says of a setting, written as the keys of the file are."""
+    return f"{meaning[:1].upper()}{meaning[1:].rstrip('.')}." if meaning else ""
 
 
 def _annotation(settings_class: type, field: dataclasses.Field[Any]) -> Any:

@@ -27,6 +27,7 @@ from stationsim.signals import Decision, PumpSeen, Snapshot
 from stationsim.simulation.alarms import AlarmBoard
 from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
 from stationsim.simulation.engine_set import EngineSet
+from stationsim.simulation.heating import Heating
 from stationsim.simulation.level_signal import LevelSignal
 from stationsim.simulation.machines import Machine
 from stationsim.simulation.recorder import Recorder
@@ -81,6 +82,7 @@ class Plant:
             machine = Machine(len(self.machines), station.engine_pump.pump, engine_driven=True)
             self.machines.append(machine)
             self.engine = EngineSet(station.engine_pump, machine, self)
+        self.heating = Heating(self)
         self._mask = 0
         self._conditions = (1.0,) * len(self.machines)
         self._line: LineupKey | None = None
@@ -369,6 +371,8 @@ class Plant:
         machine.starts += 1
         machine.run_m3 = machine.run_j = 0.0
         self._mask |= 1 << machine.index
+        if self.heating.motors:
+            self.heating.look(machine)
         self._panel = None
         self.note(machine.unit.name, "start", cause, role)
 
@@ -384,6 +388,8 @@ class Plant:
         machine.stopped_s = self.t_s
         machine.hours_s += self.t_s - machine.started_s
         self._mask &= ~(1 << machine.index)
+        if self.heating.motors:
+            self.heating.look(machine)
         self._panel = None
         self.trace.pumped_m3 += machine.run_m3
         self.trace.runs.append(
@@ -413,6 +419,11 @@ class Plant:
     def condition_changed(self) -> None:
         """A machine's condition has changed: its flow does from now on."""
         self._conditions = tuple(machine.flow_left for machine in self.machines)
+        self.heating.look_at_all()
+
+    def motor_trips(self, machine: int, piece: int) -> None:
+        """A motor is too hot (see ``Heating.trips``)."""
+        self.heating.trips(self.machines[machine], piece)
 
     def no_run_signal(self, machine: int, started_s: float) -> None:
         """The panel has waited for a run signal in vain (see ``Trouble``)."""

@@ -29,7 +29,7 @@ class Thresholds:
         self._sided = tuple(
             (volume, level, tags)
             for volume, level, tags in zip(*self._plan_of((), ""), strict=True)
-            if tags & {"high level", "low level", "float"}
+            if tags & {"high level", "low level", "float", "motor top"}
             or ("crest" in tags and plant.spilling.weir)
         )
 
@@ -108,6 +108,8 @@ class Thresholds:
             self._level_alarm("low level", level_m, on=not rising)
         if "float" in tags:
             plant.signal.float_moves(level_m, covered=rising)
+        if "motor top" in tags:
+            plant.heating.look_at_all()
         if "crest" in tags:
             if rising:
                 plant.spilling.begin()

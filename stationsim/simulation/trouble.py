@@ -119,6 +119,20 @@ class Trouble:
 
     # ------------------------------------------------------------------ blocks
 
+    def too_hot(self, machine: Machine, cooled_s: float, *, resets_itself: bool) -> None:
+        """Take out a motor that has reached its trip temperature.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        cooled_s
+            When it will have cooled to its reset temperature [s].
+        resets_itself
+            Whether it is free again then, or waits for a reset by hand.
+        """
+        self._block(machine, HOT, cooled_s, resets_itself=resets_itself)
+
     def _alarm_of(self, machine: Machine, kind: str) -> str:
         if kind == FAILED and machine.engine_driven:
             return "engine failed"
@@ -320,4 +334,6 @@ class Trouble:
             if machine.blocks[kind].over_s > plant.t_s + 1e-6:
                 plant.note(machine.unit.name, "reset refused", f"{kind} lasts")
             else:
+                if kind == HOT:
+                    plant.heating.reset_by_hand(machine)
                 self._free(machine, kind, "reset", "by hand")

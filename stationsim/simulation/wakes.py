@@ -54,6 +54,7 @@ def wake_plan(
             (station.backup_floats.start_m, "float"),
             (station.backup_floats.stop_m, "float"),
         ]
+    wanted += [(pump.motor_top_m, "motor top") for pump in station.pumps]
     if engine is not None and engine_waits == "may start":
         wanted.append((engine.start_level_m, "engine"))
     if engine is not None and engine_waits == "runs":

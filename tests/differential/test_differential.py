@@ -17,6 +17,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 from hypothesis import HealthCheck, assume, event, given, settings
@@ -37,6 +38,8 @@ CURVED_FLOW = 2e-6
 """Flow error that is allowed for in bands, as a part of the flow [-]."""
 HOPELESS_S = 5.0
 """Beyond this slack nothing can be said of the order of events: a stall; compared up to there."""
+LEAST_EVENTS = 4
+"""An example counts when so many starts and stops, at least, were compared before any stall."""
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TOMLS = sorted(SCENARIOS.glob("*.toml"))
 
@@ -65,8 +68,15 @@ def both(station: Station, episode: Episode) -> tuple[Trace, Answer]:
     return Session(station, episode).finish().trace, answer
 
 
-def compare(station: Station, episode: Episode, trace: Trace, answer: Answer) -> None:
-    """Assert that both tell the same story."""
+class Compared(NamedTuple):
+    """How many starts and stops were compared, and whether a stall cut the comparison short."""
+
+    events: int
+    cut: bool
+
+
+def compare(station: Station, episode: Episode, trace: Trace, answer: Answer) -> Compared:
+    """Assert that both tell the same story, up to a stall if there is one."""
     base = CURVED_S if is_curved(station) else EXACT_S
     names = station.machine_names()
     last = episode.duration_s - 1.0  # a crossing within rounding of the end may fall outside
@@ -83,7 +93,7 @@ def compare(station: Station, episode: Episode, trace: Trace, answer: Answer) ->
     for (t, what, machine), row in zip(ours, theirs, strict=True):
         assert abs(t - row.t_s) <= base + row.slack_s, (t, what, machine, row)
     if stall is not None:
-        return
+        return Compared(len(theirs), cut=True)
     grid = [
         (row.t_s, row.event.removeprefix("grid "))
         for row in trace.events
@@ -110,6 +120,19 @@ def compare(station: Station, episode: Episode, trace: Trace, answer: Answer) ->
         # over a weir the knots keep its mean flow to 5e-4 before the mean is taken out
         rel = 2e-4 if is_curved(station) else 1e-9
         assert mine.volume_m3 == pytest.approx(other.volume_m3, rel=rel, abs=allowed)
+    return Compared(len(theirs), cut=False)
+
+
+def compare_drawn(station: Station, episode: Episode, trace: Trace, answer: Answer) -> None:
+    """Compare an example of hypothesis; it counts only when enough of it was compared.
+
+    How many are cut shows with ``--hypothesis-show-statistics``.
+    """
+    compared = compare(station, episode, trace, answer)
+    assume(compared.events >= LEAST_EVENTS)
+    event("cut at a stall" if compared.cut else "compared to the end")
+    tens = min(compared.events // 10, 9) * 10
+    event(f"{max(tens, LEAST_EVENTS)} or more events compared")
 
 
 def shortened(episode: Episode, most_s: float) -> Episode:
@@ -130,8 +153,9 @@ def test_neutral_case_agrees_with_the_oracle(name: str) -> None:
     station, episode, _expected = read(name)
     episode = shortened(episode, MOST_S.get(name, 86_400.0))
     trace, answer = both(station, episode)
-    assert len(answer.events) > 20
-    compare(station, episode, trace, answer)
+    compared = compare(station, episode, trace, answer)
+    assert compared.events > 20
+    assert not compared.cut
 
 
 def test_there_are_shipped_scenarios_to_compare() -> None:
@@ -145,8 +169,9 @@ def test_shipped_scenario_agrees_with_the_oracle(path: Path) -> None:
     station, episode = load_scenario(path)
     episode = shortened(episode, 86_400.0)
     trace, answer = both(station, episode)
-    assert answer.events
-    compare(station, episode, trace, answer)
+    compared = compare(station, episode, trace, answer)
+    assert compared.events >= LEAST_EVENTS
+    assert not compared.cut
 
 
 @given(runs(kinds=ORACLE_KINDS))
@@ -154,8 +179,7 @@ def test_shipped_scenario_agrees_with_the_oracle(path: Path) -> None:
 def test_constant_flow_station_agrees_to_a_millisecond(run: tuple[Station, Episode]) -> None:
     trace, answer = both(*run)
     assume(not answer.fragile)
-    event(f"{min(len(answer.events) // 10, 9)}0 or more events")
-    compare(*run, trace, answer)
+    compare_drawn(*run, trace, answer)
 
 
 @given(runs(curved=True, hours=4.0, kinds=ORACLE_KINDS))
@@ -164,7 +188,7 @@ def test_curved_station_agrees_within_the_fineness_of_bands(run: tuple[Station, 
     trace, answer = both(*run)
     assume(not answer.fragile)
     assume(trace.greatest_level_m <= top_level(run[0]))  # above it the last band goes on straight
-    compare(*run, trace, answer)
+    compare_drawn(*run, trace, answer)
 
 
 @pytest.mark.slow
@@ -173,7 +197,7 @@ def test_curved_station_agrees_within_the_fineness_of_bands(run: tuple[Station, 
 def test_constant_flow_station_agrees_over_a_day(run: tuple[Station, Episode]) -> None:
     trace, answer = both(*run)
     assume(not answer.fragile)
-    compare(*run, trace, answer)
+    compare_drawn(*run, trace, answer)
 
 
 @pytest.mark.slow
@@ -183,7 +207,7 @@ def test_curved_station_agrees_over_half_a_day(run: tuple[Station, Episode]) -> 
     trace, answer = both(*run)
     assume(not answer.fragile)
     assume(trace.greatest_level_m <= top_level(run[0]))
-    compare(*run, trace, answer)
+    compare_drawn(*run, trace, answer)
 
 
 def test_oracle_shares_no_code_with_the_simulation() -> None:

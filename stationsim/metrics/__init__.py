@@ -1,22 +1,23 @@
-"""What a run comes to in numbers: functions of tables and of the sampled water.
+"""What a run comes to in numbers: functions of tables and of the course of the water.
 
-Every number is made from recorded switch times, not from the table interval, unless it says so.
+Every number is made from recorded switch times and from the exact solution between them, none from
+the table interval.
 The names of the metrics stand in :mod:`stationsim.vocabulary`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from stationsim.metrics.course import Course
     from stationsim.station import Station
     from stationsim.trace import Trace
 
@@ -39,25 +40,6 @@ PUMP_TOTALS = (
     "unavailable_h",
 )
 """Columns of the table ``pump_totals``."""
-
-
-@dataclass(frozen=True)
-class Water:
-    """The water at every switch and at every row of the table of levels.
-
-    Parameters
-    ----------
-    t_s
-        Times, rising [s].
-    level_m
-        Level at each [m above floor].
-    time_to_spill_s
-        Time to spill at each [s]; infinity for never.
-    """
-
-    t_s: Floats
-    level_m: Floats
-    time_to_spill_s: Floats
 
 
 def worst_in_window(times_s: Floats, window_s: float = HOUR_S) -> int:
@@ -191,77 +173,6 @@ def longest_not_run_s(runs: pd.DataFrame, machine: str, end_s: float) -> float:
     return float(np.max(begins - ends))
 
 
-def seconds_above(
-    water: Water, limit_m: float, level_of: Callable[[Floats], Floats], steps: int = 32
-) -> float:
-    """Return how long the level stood at or above a limit [s].
-
-    Parameters
-    ----------
-    water
-        The water at every switch and every row.
-    limit_m
-        The limit [m above floor].
-    level_of
-        Gives the level at any times; asked only between two neighbours that lie on different
-        sides of the limit.
-    steps
-        Halvings: 32 of them leave less than a microsecond of an hour.
-
-    Notes
-    -----
-    A rise above the limit and back between two neighbours is not seen. Neighbours are at most one
-    table interval apart, and every switch of a pump is among them.
-    """
-    t, above = water.t_s, water.level_m >= limit_m
-    whole = above[:-1] & above[1:]
-    total = float(np.sum(np.diff(t)[whole]))
-    crossing = above[:-1] != above[1:]
-    if not np.any(crossing):
-        return total
-    begins, ends = t[:-1][crossing], t[1:][crossing]
-    rising = ~above[:-1][crossing]
-    low, high = begins.copy(), ends.copy()
-    for _ in range(steps):
-        middle = 0.5 * (low + high)
-        # the crossing lies later while the side at the middle is still that of the beginning
-        later = (level_of(middle) >= limit_m) != rising
-        low, high = np.where(later, middle, low), np.where(later, high, middle)
-    return total + float(np.sum(np.where(rising, ends - high, low - begins)))
-
-
-def mean_over_time(t_s: Floats, values: Floats) -> float:
-    """Return the mean over time of what is straight between times; the value itself for one time.
-
-    Parameters
-    ----------
-    t_s
-        Times, rising [s].
-    values
-        Value at each.
-    """
-    span = t_s[-1] - t_s[0]
-    if span <= 0.0:
-        return float(values[-1])
-    return float(np.sum(np.diff(t_s) * (values[1:] + values[:-1])) / (2.0 * span))
-
-
-def least_time_to_spill(water: Water) -> tuple[float, float]:
-    """Return the shortest time to spill of the run and when that was [s]; NaN for never.
-
-    Parameters
-    ----------
-    water
-        The water at every switch and every row.
-    """
-    least = float(np.min(water.time_to_spill_s))
-    if not np.isfinite(least):
-        return np.nan, np.nan
-    # of moments that are equally bad to a millisecond, the first
-    which = int(np.argmax(water.time_to_spill_s <= least + 1e-3))
-    return least, float(water.t_s[which])
-
-
 def fuel_m3(station: Station, engine_hours_h: float) -> float:
     """Return the fuel that the engine-driven pump burnt [m3], never more than its tank held.
 
@@ -282,8 +193,7 @@ def summary(
     station: Station,
     trace: Trace,
     tables: dict[str, pd.DataFrame],
-    water: Water,
-    level_of: Callable[[Floats], Floats],
+    course: Course,
 ) -> pd.DataFrame:
     """Return the table ``summary``; a metric that does not apply has no value.
 
@@ -293,15 +203,13 @@ def summary(
         What stood there, and what the run left behind.
     tables
         ``pump_runs``, ``pump_totals``, ``alarms`` and ``spills``.
-    water
-        The water at every switch and every row.
-    level_of
-        Gives the level at any times [s].
+    course
+        The course of the water.
     """
     rows: list[tuple[str, str, float, str]] = []
     for name in station.machine_names():
         rows.extend(_of_machine(station, name, tables, trace.end_s))
-    rows.extend(_of_station(station, trace, tables, water, level_of))
+    rows.extend(_of_station(station, trace, tables, course))
     for number, seconds in seconds_by_number(tables["pump_runs"], trace.end_s).items():
         rows.append(("hours with n running", f"{number} running", seconds / HOUR_S, "h"))
     return pd.DataFrame(rows, columns=["metric", "subject", "value", "unit"])
@@ -342,17 +250,17 @@ def _of_station(
     station: Station,
     trace: Trace,
     tables: dict[str, pd.DataFrame],
-    water: Water,
-    level_of: Callable[[Floats], Floats],
+    course: Course,
 ) -> list[tuple[str, str, float, str]]:
     runs, totals, spills = tables["pump_runs"], tables["pump_totals"], tables["spills"]
     cycles = cycles_s(runs)
     none = len(cycles) == 0
     electric = totals.loc[totals["pump"].isin([pump.name for pump in station.pumps])]
     lifted, energy = float(electric["volume_m3"].sum()), float(electric["energy_kwh"].sum())
+    engine_h = float(totals["hours_h"].drop(electric.index).sum())
     alarm_m = station.alarms.high_level_m
-    above = np.nan if alarm_m is None else seconds_above(water, alarm_m, level_of) / HOUR_S
-    least, least_at = least_time_to_spill(water)
+    above = np.nan if alarm_m is None else course.seconds_above(alarm_m) / HOUR_S
+    least, least_at = course.least_time_to_spill()
     _, counts = running_over_time(runs)
     values: list[tuple[str, float, str]] = [
         ("run hours", float(totals["hours_h"].sum()), "h"),
@@ -361,6 +269,7 @@ def _of_station(
         ("mean cycle", np.nan if none else float(np.mean(cycles)), "s"),
         ("least cycle", np.nan if none else float(np.min(cycles)), "s"),
         ("greatest cycle", np.nan if none else float(np.max(cycles)), "s"),
+        ("fuel burnt", fuel_m3(station, engine_h), "m3"),
         ("energy", energy, "kWh"),
         ("energy per volume", energy / lifted if lifted > 0.0 else np.nan, "kWh/m3"),
         ("volume in", trace.inflow_m3, "m3"),
@@ -371,7 +280,7 @@ def _of_station(
         ("spills", len(spills), ""),
         ("spill hours", float(spills["duration_s"].sum()) / HOUR_S, "h"),
         ("least level", trace.least_level_m, "m"),
-        ("mean level", mean_over_time(water.t_s, water.level_m), "m"),
+        ("mean level", course.mean_level_m(), "m"),
         ("greatest level", trace.greatest_level_m, "m"),
         ("time of greatest level", trace.greatest_level_s, "s"),
         ("least time to spill", least, "s"),

@@ -1,0 +1,202 @@
+"""What a scenario file may say of machines and pipes: pumps, curves, branches, the force main.
+
+Part of the schema; see ``schema``.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from stationsim.scenario import quantities as q
+from stationsim.scenario.table import Table, left_out
+
+
+class CurvePart(Table):
+    """Head over flow, by points or by coefficients."""
+
+    flow: list[q.Flow] | None = left_out(
+        "the curve is given by coefficients",
+        "Flows of the points, rising from 0.",
+        min_length=2,
+        max_length=200,
+    )
+    head: list[q.Head] | None = left_out(
+        "the curve is given by coefficients",
+        "Heads of the points, falling.",
+        min_length=2,
+        max_length=200,
+    )
+    shutoff_head: q.ShutoffHead | None = left_out(
+        "the curve is given by points",
+        "Head at no flow, for a curve by coefficients H = H0 + a Q + b Q^2.",
+    )
+    linear: q.HeadPerFlow | None = left_out(
+        "0 m/(m3/s)",
+        "Coefficient a of the flow; nought or negative.",
+    )
+    square: q.HeadPerFlowSquared | None = left_out(
+        "0 m/(m3/s)^2",
+        "Coefficient b of the flow squared; nought or negative.",
+    )
+
+
+class PowerCurvePart(Table):
+    """Electrical input over flow."""
+
+    flow: list[q.Flow] = Field(min_length=2, max_length=200, description="Flows, rising.")
+    power: list[q.Power] = Field(
+        min_length=2, max_length=200, description="Electrical input at each of the flows."
+    )
+
+
+class EfficiencyPart(Table):
+    """Efficiency of the pump over flow."""
+
+    flow: list[q.Flow] = Field(min_length=1, max_length=200, description="Flows, rising.")
+    efficiency: list[q.Efficiency] = Field(
+        min_length=1, max_length=200, description="Efficiency of the pump at each of the flows."
+    )
+
+
+def _plain_efficiency(value: Any) -> Any:
+    """Let a plain number stand for an efficiency that is the same at every flow."""
+    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
+        return {"flow": ["0 L/s"], "efficiency": [value]}
+    return value
+
+
+class PipePart(Table):
+    """A pipe with its fittings."""
+
+    length: q.PipeLength = Field(description="Length of the pipe.")
+    diameter: q.PipeDiameter = Field(description="Inside diameter of the pipe.")
+    friction: Literal["hazen-williams", "darcy-weisbach", "none"] = Field(
+        "hazen-williams", description="Which formula gives the friction loss."
+    )
+    c_factor: q.CFactor | None = left_out(
+        "120",
+        "Hazen-Williams C: about 140 new smooth pipe, 100 old.",
+    )
+    roughness: q.Roughness | None = left_out(
+        "0 mm, a smooth pipe",
+        "Height of roughness, for Darcy-Weisbach.",
+    )
+    viscosity: q.Viscosity | None = left_out(
+        "1.14e-6 m2/s, that of water at 15 C",
+        "Kinematic viscosity, for Darcy-Weisbach.",
+    )
+    fittings_k: q.Fittings = Field(
+        0.0, description="Sum of the loss coefficients of bends, valves, outlet, in velocity heads."
+    )
+
+
+class MachinePart(Table):
+    """What an electric pump and an engine-driven pump have in common."""
+
+    flow: q.FlowOfPump | None = left_out(
+        "as the curve says, or station.total_flow",
+        "Flow of the pump whatever the level; or give its curve.",
+    )
+    curve: CurvePart | None = left_out(
+        "none; the pump then needs its flow",
+        "Head over flow as new: points {flow = [...], head = [...]} or coefficients "
+        "{shutoff_head, linear, square}.",
+    )
+    speed: q.Condition = Field(1.0, description="Speed over the speed of the curve.")
+    flow_factor: q.Condition = Field(1.0, description="What wear leaves of the flow; 1 as new.")
+    head_factor: q.Condition = Field(1.0, description="What wear leaves of the head; 1 as new.")
+    branch: PipePart | None = left_out(
+        "none, and no loss in it",
+        "Pipe and fittings from the pump to the common header.",
+    )
+
+
+class PumpPart(MachinePart):
+    """An electric pump."""
+
+    like: q.Name | None = left_out(
+        "none",
+        "Another pump of the file whose keys this one takes, save those given.",
+    )
+    power: q.Power | None = left_out(
+        "as power_curve or efficiency says; without either no energy is counted",
+        "Electrical input while it runs, whatever the flow.",
+    )
+    power_curve: PowerCurvePart | None = left_out(
+        "as power or efficiency says; without either no energy is counted",
+        "Electrical input over flow: {flow = [...], power = [...]}.",
+    )
+    efficiency: Annotated[EfficiencyPart, BeforeValidator(_plain_efficiency)] | None = left_out(
+        "as power or power_curve says; without either no energy is counted",
+        "Efficiency of the pump: {flow = [...], efficiency = [...]}, or one number.",
+    )
+    motor_efficiency: q.Ratio | None = left_out(
+        "1",
+        "Efficiency of the motor and its drive.",
+    )
+    min_off_time: q.Delay = Field(
+        0.0, description="How long it rests after a stop before it may start again."
+    )
+    seal_leak: Literal["alarm", "stop"] = Field(
+        "alarm", description="What a seal leak does: raise the alarm only, or stop the pump too."
+    )
+
+
+class ForceMainPart(Table):
+    """The common main. A single pipe may be given here directly; several as [force_main.pipe.A]."""
+
+    discharge: q.Level = Field(
+        description="Level of the free discharge, or of the highest point of the main."
+    )
+    pipe: dict[str, PipePart] | None = left_out(
+        "a single pipe, by length and diameter",
+        "Pipes in series, each carrying the whole flow.",
+        min_length=1,
+    )
+    length: q.PipeLength | None = left_out(
+        "named pipes",
+        "Length of the single pipe.",
+    )
+    diameter: q.PipeDiameter | None = left_out(
+        "named pipes",
+        "Inside diameter of the single pipe.",
+    )
+    friction: Literal["hazen-williams", "darcy-weisbach", "none"] | None = left_out(
+        "hazen-williams",
+        "Which formula gives the friction loss.",
+    )
+    c_factor: q.CFactor | None = left_out(
+        "120, with a warning",
+        "Hazen-Williams C of the single pipe: about 140 new smooth pipe, 100 old.",
+    )
+    roughness: q.Roughness | None = left_out(
+        "0 mm, a smooth pipe",
+        "Height of roughness of the single pipe, for Darcy-Weisbach.",
+    )
+    viscosity: q.Viscosity | None = left_out(
+        "1.14e-6 m2/s, that of water at 15 C",
+        "Kinematic viscosity, for Darcy-Weisbach.",
+    )
+    fittings_k: q.Fittings | None = left_out(
+        "0",
+        "Sum of the loss coefficients of its fittings, in velocity heads.",
+    )
+
+
+class EnginePumpPart(MachinePart):
+    """The engine-driven pump: own start panel, own fuel; called while the grid is out."""
+
+    name: q.Name = Field("E1", description="What people call it.")
+    start: q.Level = Field(description="While the grid is out it starts at or above this level.")
+    stop: q.Level = Field(description="It stops when the level falls to this.")
+    start_delay: q.Delay = Field(0.0, description="From the call to full flow.")
+    at_grid_return: Literal["run on to stop level", "stop"] = Field(
+        "run on to stop level", description="What it does when the grid comes back while it runs."
+    )
+    fuel_rate: q.FuelRate = Field(0.0, description="Fuel burnt while it runs.")
+    tank: q.FuelVolume | None = left_out(
+        "fuel is not counted down, and never runs out",
+        "Fuel in the tank at the start.",
+    )

@@ -1,0 +1,185 @@
+"""Sentences about the water: did it spill and why, how high it stood, how near it was, totals."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stationsim.units import show
+from stationsim.wording.words import at_end, level_text, listed, moment, times, until
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from stationsim.results import Result
+    from stationsim.units import System
+
+_MOST_CAUSES = 50
+_JUST_AFTER_S = 1e-3
+
+
+def of_spills(result: Result, units: System) -> str:
+    """Return whether it spilled: how much, when, by which method, and why when that is evident.
+
+    Parameters
+    ----------
+    result
+        The run.
+    units
+        ``si`` or ``us``.
+    """
+    spills = result.spills
+    if result.station.spillway is None:
+        return "No point of spill was given, so the level could rise without limit."
+    if spills.empty:
+        return "It did not spill."
+    volume = show(float(spills["volume_m3"].sum()), "volume", units)
+    method = _method(spills, units, result)
+    last = float(spills["stop_s"].iloc[-1])
+    still = ", and was still spilling at the end" if at_end(result, last) else ""
+    if len(spills) == 1:
+        only = spills.iloc[0]
+        span = f"from {moment(result, only['start_s'])} {until(result, last)}"
+        lasted = show(only["duration_s"], "duration", units)
+        why = _comma(cause_of_spill(result, float(only["start_s"])))
+        return f"It spilled {volume} {span} ({lasted}; method: {method}){why}{still}."
+    hours = show(float(spills["duration_s"].sum()), "duration", units)
+    worst = spills.iloc[int(np.argmax(spills["volume_m3"].to_numpy()))]
+    most = show(worst["volume_m3"], "volume", units)
+    causes = {cause_of_spill(result, float(t)) for t in spills["start_s"].iloc[:_MOST_CAUSES]}
+    each = len(causes) == 1 and len(spills) <= _MOST_CAUSES and causes != {""}
+    why = "" if each else _comma(cause_of_spill(result, float(worst["start_s"])))
+    always = f", each time {causes.pop()}" if each else ""
+    return (
+        f"It spilled {times(len(spills))}, {volume} in {hours} in all between"
+        f" {moment(result, spills['start_s'].iloc[0])} and"
+        f" {'the end' if at_end(result, last) else moment(result, last)}, the most {most} from"
+        f" {moment(result, worst['start_s'])} {until(result, worst['stop_s'])}{why}"
+        f" (method: {method}){always}{still}."
+    )
+
+
+def cause_of_spill(result: Result, start_s: float) -> str:
+    """Return why a spill began, when that is evident from what stood at that moment; else nothing.
+
+    Parameters
+    ----------
+    result
+        The run.
+    start_s
+        When the spill began [s].
+    """
+    station, at_s = result.station, start_s + _JUST_AFTER_S
+    runs = result.pump_runs
+    running = set(runs.loc[(runs["start_s"] <= at_s) & (runs["stop_s"] > at_s), "pump"])
+    power = result.power
+    out = (power["source"] == "grid") & (power["state"] == "out")
+    if ((power["start_s"] <= at_s) & (power["stop_s"] > at_s) & out).any():
+        if station.engine_pump is None:
+            return "with the grid out"
+        name = station.engine_pump.pump.name
+        does = "could not lift all that arrived" if name in running else "did not run"
+        return f"while the grid was out and {name} {does}"
+    names = station.machine_names()
+    unable = {
+        names[span.machine]: _UNABLE.get(span.cause, "tripped")
+        for span in result.trace.unavailable
+        if span.machine < len(station.pumps) and span.start_s <= at_s < span.stop_s
+    }
+    ready = [pump.name for pump in station.pumps if pump.name not in unable]
+    if unable:
+        return f"with {listed([f'{name} {how}' for name, how in unable.items()])}"
+    if all(name in running for name in ready):
+        them = "the pump" if len(ready) == 1 else "the pumps"
+        return f"because more arrived than {them} could lift"
+    some = [name for name in ready if name in running]
+    signal = next((mode for t, mode, _ in reversed(result.trace.signal) if t <= at_s), "right")
+    blind = "" if signal == "right" else f" and the level signal {signal}"
+    return f"with {f'only {listed(some)}' if some else 'no pump'} running{blind}"
+
+
+_UNABLE = {"selector in off": "off", "out of service": "out of service", "pump failed": "failed"}
+
+
+def of_level(result: Result, units: System) -> str:
+    """Return how high the water stood, how far from the spill, how long above the alarm.
+
+    Parameters
+    ----------
+    result
+        The run.
+    units
+        ``si`` or ``us``.
+    """
+    station = result.station
+    peak = result.trace.greatest_level_m
+    when = moment(result, result.trace.greatest_level_s)
+    said = f"The level was highest at {when}, at {level_text(station, peak, units)}"
+    if station.spillway is not None:
+        below = station.spillway.crest_m - peak
+        if below > 0.0:
+            said += f", {show(below, 'level', units)} below the spill"
+        elif below < -0.005:
+            said += f", {show(-below, 'level', units)} over the edge"
+        else:
+            said += ", at the edge of the spill"
+    if station.alarms.high_level_m is not None:
+        hours = result.value("hours above high-level alarm")
+        if hours > 0.0:
+            lasted = show(hours * 3600.0, "duration", units)
+            said += f"; it stood at or above the high-level alarm for {lasted} in all"
+        else:
+            said += "; it never reached the high-level alarm"
+    return said + "."
+
+
+def of_time_to_spill(result: Result, units: System) -> str:
+    """Return how soon it would have spilled at the worst moment; nothing when it did spill.
+
+    Parameters
+    ----------
+    result
+        The run.
+    units
+        ``si`` or ``us``.
+    """
+    if result.station.spillway is None or not result.spills.empty:
+        return ""
+    least = result.value("least time to spill")
+    if not np.isfinite(least):
+        return "Had all pumping stopped at any moment, the inflow would not have brought a spill."
+    when = moment(result, result.value("time of least time to spill"))
+    return (
+        f"If all pumping had stopped at the worst moment ({when}), it would have spilled after"
+        f" {show(least, 'duration', units)}."
+    )
+
+
+def of_water(result: Result, units: System) -> str:
+    """Return what arrived and where it went.
+
+    Parameters
+    ----------
+    result
+        The run.
+    units
+        ``si`` or ``us``.
+    """
+    trace = result.trace
+    came, went = (show(x, "volume", units) for x in (trace.inflow_m3, trace.pumped_m3))
+    if trace.spilled_m3 > 0.0:
+        lost = show(trace.spilled_m3, "volume", units)
+        return f"In all {came} arrived, {went} was pumped and {lost} spilled."
+    return f"In all {came} arrived and {went} was pumped."
+
+
+def _method(spills: pd.DataFrame, units: System, result: Result) -> str:
+    spillway = result.station.spillway
+    if spillway is not None and spillway.length_m is not None:
+        return f"weir, {show(spillway.length_m, 'length', units)} long"
+    return str(spills["method"].iloc[0])
+
+
+def _comma(clause: str) -> str:
+    return f", {clause}" if clause else ""
