@@ -15,6 +15,7 @@ from stationsim.equipment.engine_pump import EnginePump
 from stationsim.equipment.pumps import PumpUnit
 from stationsim.physics.forcemain import ForceMain
 from stationsim.physics.spill import Spillway
+from stationsim.physics.tariff import Tariff
 from stationsim.physics.well import Well
 
 LevelsShown = Literal["above floor", "elevation", "below cover"]
@@ -68,6 +69,8 @@ class Station:
         Alarm levels and delays.
     backup_floats
         Floats that run the station when the level signal cannot be trusted; None for none.
+    tariff
+        What energy costs by the hour; None when nobody asks.
     inlet_invert_m
         Invert of the incoming sewer [m above floor], for drawings and rules; None when not given.
     cover_m
@@ -90,6 +93,7 @@ class Station:
     spillway: Spillway | None = None
     alarms: AlarmSettings = field(default_factory=AlarmSettings)
     backup_floats: BackupSettings | None = None
+    tariff: Tariff | None = None
     inlet_invert_m: float | None = None
     cover_m: float | None = None
     floor_elevation_m: float | None = None
