@@ -338,7 +338,7 @@ def test_a_short_run_is_a_line_and_a_long_one_says_that_it_shows_ranges(results)
     assert len(figure.axes) == 6
     titles = [axes.get_title("left") for axes in figure.axes]
     assert "range of the level" in titles[0]
-    assert "the day with the most happening" in titles[3]
+    assert "the busiest day" in titles[3]
 
 
 def test_the_busiest_day_is_the_one_with_the_outage(results):

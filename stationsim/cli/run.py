@@ -29,7 +29,14 @@ import click
     metavar="TEXT",
     help="Add an event to the episode. May be given several times.",
 )
-@click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's own.")
+@click.option(
+    "--rain",
+    "rains",
+    multiple=True,
+    metavar="TEXT",
+    help="Add even rain: DEPTH in DURATION from CLOCK. May be given several times.",
+)
+@click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's own; nothing is random yet.")
 @click.option(
     "--units",
     type=click.Choice(["si", "us"]),
@@ -52,6 +59,7 @@ def run(
     out: Path | None,
     sets: tuple[str, ...],
     events: tuple[str, ...],
+    rains: tuple[str, ...],
     seed: int | None,
     units: str | None,
     formats: str,
@@ -66,6 +74,7 @@ def run(
         stationsim run my-station.toml
         stationsim run my-station.toml --set control.lag_start="1.9 m" --out results/higher-lag
         stationsim run my-station.toml --event "day 2 07:10 grid loss for 4 h" --units us
+        stationsim run my-station.toml --rain "20 mm in 6 h from day 2 14:00"
     """  # noqa: D301 - \b is click's mark
     from stationsim.errors import InputError
     from stationsim.saving import add_to_manifest, check_folder, check_formats, copy_in, new_folder
@@ -76,7 +85,7 @@ def run(
     loaded: Loaded | None = None
     problems: list[str] = []  # all that is wrong is told at once, before anything runs
     try:
-        loaded = load(file, sets=sets, events=events, seed=seed)
+        loaded = load(file, sets=sets, events=events, rains=rains, seed=seed)
     except InputError as error:
         problems.append(str(error))
     try:

@@ -107,7 +107,7 @@ def station_curves_figure(
             axes = figure.add_axes((0.22, 0.75 / tall, 0.72, 1.0 - 1.6 / tall))
             _draw_plain(axes, points, units)
             title = f"{station.name}: flow of each lineup"
-            note = "The flows were given plainly: they do not depend on the level."
+            note = "The flows were given as fixed values: they do not depend on the level."
         _write_table(figure, points, units, curves=_has_curves(station))
         style.head(figure, title, note)
         return figure

@@ -123,7 +123,7 @@ def busiest_day(result: Result) -> tuple[float, float, str]:
     why = listed(what) if what else "the highest level"
     when = result.episode.moment(max(float(edges[day]), 0.0))
     low, high = max(float(edges[day]), 0.0), min(float(edges[day + 1]), end_s)
-    return low, high, f"{day_of(when)} {date_of(when)}, the day with the most happening: {why}"
+    return low, high, f"{day_of(when)} {date_of(when)}, the busiest day: {why}"
 
 
 UNUSUAL = (

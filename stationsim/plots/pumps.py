@@ -64,7 +64,7 @@ def pumps_figure(result: Result, system: str = "si") -> Figure:
             )
             growth = _hours_so_far if values is hours else _starts_so_far
             _growth(figure.add_axes(box), result, growth, unit)
-            figure.axes[-1].set_title("The same as they grew over the run")
+            figure.axes[-1].set_title("Cumulative over the run")
         style.head(
             figure,
             f"{result.station.name}: how the pumps shared the work",
