@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import cProfile
 import dataclasses
+import math
 import pstats
 import resource
 import sys
@@ -77,7 +78,7 @@ def station(*, curves: bool) -> Station:
     )
     return Station(
         "Benchmark",
-        Well((Part(0.0, 1e9, AREA_M2),)),
+        Well((Part(0.0, math.inf, AREA_M2),)),
         pumps,
         ControlPlan("staging", settings, "each cycle", NoSettings()),
         force_main=main,
