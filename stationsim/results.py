@@ -190,7 +190,9 @@ class Result:
             "alarms": self.alarms,
             "spills": self.spills,
         }
-        found = metrics.summary(self.station, self.trace, tables, self.course)
+        episode = self.episode
+        monday_s = episode.start.weekday() * 86_400.0 + episode.clock_offset_s
+        found = metrics.summary(self.station, self.trace, tables, self.course, monday_s=monday_s)
         return table_of("summary", found)
 
     @cached_property

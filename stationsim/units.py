@@ -10,7 +10,7 @@ quantity is one multiplication of fractions, so what is read is the double neare
 written.
 
 A gallon here is a US gallon of 231 cubic inches. A horsepower is the mechanical one of
-550 foot-pounds a second.
+550 foot-pounds a second. An acre is one of international feet.
 
 References
 ----------
@@ -41,6 +41,8 @@ Kind = Literal[
     "viscosity",
     "head per flow",
     "head per flow squared",
+    "temperature",
+    "temperature difference",
 ]
 System = Literal["si", "us"]
 Shown = Literal[
@@ -56,6 +58,7 @@ Shown = Literal[
     "duration",
     "power",
     "velocity",
+    "temperature",
 ]
 
 _DEFINITIONS = (
@@ -71,6 +74,8 @@ _DEFINITIONS = (
     "minute = 60 * second",
     "hour = 60 * minute",
     "day = 24 * hour",
+    "hectare = 10000 * meter ** 2",
+    "acre = 43560 * foot ** 2",
     "cubic_meter = meter ** 3",
     "liter = 0.001 * cubic_meter",
     "cubic_foot = foot ** 3",
@@ -82,6 +87,8 @@ _DEFINITIONS = (
     "watt = kilogram * meter ** 2 / second ** 3",
     "kilowatt = 1000 * watt",
     "horsepower = 550 * foot * 0.45359237 * 9.80665 * kilogram * meter / second ** 3",
+    "kelvin = [temperature]",
+    "fahrenheit_step = 5 * kelvin / 9",
 )
 
 
@@ -104,6 +111,8 @@ _UNITS: dict[str, _Unit] = {
     "mi": _Unit("length", "mile", ("mile", "miles")),
     "m2": _Unit("area", "meter ** 2", ("m^2",)),
     "ft2": _Unit("area", "foot ** 2", ("ft^2", "sq ft")),
+    "ha": _Unit("area", "hectare", ("hectare", "hectares")),
+    "acre": _Unit("area", "acre", ("acres",)),
     "m3": _Unit("volume", "cubic_meter", ("m^3",)),
     "L": _Unit("volume", "liter", ("l", "litre", "litres", "liter", "liters")),
     "gal": _Unit("volume", "gallon", ("US gal", "gallon", "gallons")),
@@ -138,13 +147,22 @@ _UNITS: dict[str, _Unit] = {
         "head per flow squared", "meter / (liter / second) ** 2", ("m/(L/s)2", "m/(l/s)^2")
     ),
     "ft/gpm^2": _Unit("head per flow squared", "foot / gpm ** 2", ("ft/gpm2",)),
+    "degC": _Unit("temperature", "kelvin", ("C", "°C", "deg C")),
+    "degF": _Unit("temperature", "fahrenheit_step", ("F", "°F", "deg F")),
+    "K": _Unit("temperature difference", "kelvin", ("kelvin",)),
 }
+
+_ZERO_AT: dict[str, Fraction] = {"degF": Fraction(32)}
+"""What a thermometer of a unit shows at 0 degC, where that is not 0."""
+
+_ALSO_DIFFERENCES = ("degC", "degF")
+"""Units of temperature in which a difference of temperatures may be written as well."""
 
 _SPELLINGS = {spelling: name for name, unit in _UNITS.items() for spelling in (name, *unit.also)}
 
 LARGEST: dict[Kind, float] = {
     "length": 1e6,
-    "area": 1e7,
+    "area": 1e11,
     "volume": 1e8,
     "flow": 1e4,
     "duration": 1e10,
@@ -152,6 +170,8 @@ LARGEST: dict[Kind, float] = {
     "viscosity": 1.0,
     "head per flow": 1e9,
     "head per flow squared": 1e12,
+    "temperature": 1e4,
+    "temperature difference": 1e4,
 }
 """Largest magnitude that is read at all, in SI; narrower ranges are the asker's business."""
 
@@ -165,6 +185,8 @@ _EXAMPLES: dict[Kind, str] = {
     "viscosity": "1.14e-6 m2/s",
     "head per flow": "-40 m/(m3/s)",
     "head per flow squared": "-5600 m/(m3/s)^2",
+    "temperature": "20 degC",
+    "temperature difference": "85 K",
 }
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
@@ -196,7 +218,21 @@ def accepted(kind: Kind) -> str:
     kind
         What is measured.
     """
-    return ", ".join(name for name, unit in _UNITS.items() if unit.kind == kind)
+    names = [name for name, unit in _UNITS.items() if unit.kind == kind]
+    if kind == "temperature difference":
+        names += _ALSO_DIFFERENCES
+    return ", ".join(names)
+
+
+def _fits(name: str, kind: Kind) -> bool:
+    """Tell whether a unit of the list may measure a kind."""
+    difference = kind == "temperature difference" and name in _ALSO_DIFFERENCES
+    return difference or _UNITS[name].kind == kind
+
+
+def _zero_at(name: str, kind: Kind) -> Fraction:
+    """Return what a unit shows where SI shows nought: not 0 on one scale of temperature."""
+    return _ZERO_AT.get(name, Fraction(0)) if kind == "temperature" else Fraction(0)
 
 
 def example(kind: Kind) -> str:
@@ -229,12 +265,12 @@ def unit_name(text: str, kind: Kind) -> str:
     name = _SPELLINGS.get(spelling)
     if name is None:
         near = difflib.get_close_matches(
-            spelling, [s for s, n in _SPELLINGS.items() if _UNITS[n].kind == kind], n=1
+            spelling, [s for s, n in _SPELLINGS.items() if _fits(n, kind)], n=1
         )
         hint = f"; did you mean '{near[0]}'?" if near else ""
         message = f"unknown unit '{_short(text)}'; accepted: {accepted(kind)}{hint}"
         raise QuantityError(message)
-    if _UNITS[name].kind != kind:
+    if not _fits(name, kind):
         message = (
             f"'{name}' is a unit of {_UNITS[name].kind}, and a {kind} is needed; "
             f"accepted: {accepted(kind)}"
@@ -282,7 +318,7 @@ def to_si(number: float, unit: str, kind: Kind) -> float:
     if not math.isfinite(number):
         message = f"'{number}' is not a finite number"
         raise QuantityError(message)
-    return float(Fraction(number) * _exact_factors()[name])
+    return float((Fraction(number) - _zero_at(name, kind)) * _exact_factors()[name])
 
 
 def from_si(value: float, unit: str, kind: Kind) -> float:
@@ -305,7 +341,7 @@ def from_si(value: float, unit: str, kind: Kind) -> float:
     name = unit_name(unit, kind)
     if not math.isfinite(value):
         return value
-    return float(Fraction(value) / _exact_factors()[name])
+    return float(Fraction(value) / _exact_factors()[name] + _zero_at(name, kind))
 
 
 def parse(text: str, kind: Kind) -> float:
@@ -350,7 +386,8 @@ def parse(text: str, kind: Kind) -> float:
     if kind == "duration" and any(mark.isdigit() for mark in unit):
         exact = _long_duration(stripped)
     else:
-        exact = Fraction(number) * _exact_factors()[unit_name(unit, kind)]
+        name = unit_name(unit, kind)
+        exact = (Fraction(number) - _zero_at(name, kind)) * _exact_factors()[name]
     if abs(exact) > LARGEST[kind]:
         message = f"'{stripped}' is beyond anything that a station has ({_largest_text(kind)})"
         raise QuantityError(message)
@@ -370,12 +407,13 @@ def write(value: float, unit: str, kind: Kind) -> str:
         What is measured.
     """
     name = unit_name(unit, kind)
-    exact = Fraction(value) / _exact_factors()[name]
+    zero = _zero_at(name, kind)
+    exact = Fraction(value) / _exact_factors()[name] + zero
     number = float(exact)
     for digits in (15, 16, 17, 18, 19):
         # one double of a unit can stand for two doubles of SI: more digits then tell them apart
         text = f"{number:.{digits}g}" if digits <= 17 else _decimal(exact, digits)
-        if float(Fraction(text) * _exact_factors()[name]) == value:
+        if float((Fraction(text) - zero) * _exact_factors()[name]) == value:
             return f"{text} {name}"
     return f"{_decimal(exact, 21)} {name}"
 
@@ -441,6 +479,7 @@ _SHOWN: dict[str, tuple[Kind, str, str, int | None]] = {
     "flow": ("flow", "L/s", "gpm", None),
     "fuel rate": ("flow", "L/h", "gal/h", None),
     "power": ("power", "kW", "hp", None),
+    "temperature": ("temperature", "degC", "degF", 0),
 }
 
 

@@ -160,6 +160,7 @@ CAUSES = _of(
     ("level at the crest", "The level reached the lowest point of spill."),
     ("level below the crest", "The level fell below the lowest point of spill."),
     ("less arrives than is pumped", "The spill ended because the inflow fell."),
+    ("as much is pumped as arrives", "The spill ended because the pumps carry what arrives."),
     ("pumps draw more than arrives", "The spill ended because more pumps run."),
     ("pumped down to the floor", "The pumps drew all the water that stood in the well."),
     ("takes the place of", "Another pump was due and could not run; this one took its place."),
@@ -226,6 +227,29 @@ METRICS = (
         "energy per volume",
         "kWh/m3",
         "Electricity drawn over the volume that electric pumps lifted.",
+    ),
+    _metric(
+        "energy cost",
+        "",
+        "What the electricity of the run costs by [tariff], in the currency of its prices; standing"
+        " charges and charges for the greatest power are not in it.",
+    ),
+    _metric(
+        "energy cost per volume",
+        "1/m3",
+        "Energy cost over the volume that electric pumps lifted, in the currency of the prices.",
+    ),
+    _metric(
+        "mean age of water leaving the main",
+        "h",
+        "Mean over the volume of the time that the water spent in the force main, as plug flow."
+        " Water that stood in it at the start is left out; no value when none came through.",
+    ),
+    _metric(
+        "greatest age of water leaving the main",
+        "h",
+        "Longest time that any water spent in the force main before it left; long stays turn sewage"
+        " septic, how long depends on its strength and warmth, and on local rules.",
     ),
     _metric("trips", "", "How often a protection took the pump out."),
     _metric("unavailable hours", "h", "Time in which the controller could not have run the pump."),
@@ -350,9 +374,9 @@ WORDS = (
     Entry(
         "high-level alarm",
         "word",
-        "Level at which people are told: an emergency signal, not a control point.",
+        "Level at which people are told of trouble; the pumps are not controlled by it.",
     ),
-    Entry("low-level cut-out", "word", "Level below which no pump may run, so that none runs dry."),
+    Entry("low-level cut-out", "word", "Level below which no pump may run. Not simulated yet."),
     Entry("level sensor", "word", "The instrument that tells the panel the level."),
     Entry(
         "backup start float",
@@ -384,7 +408,12 @@ WORDS = (
         "word",
         "The selector of a pump: run by a person, not run, or run by the controller.",
     ),
-    Entry("all-stop", "word", "Stop policy: every pump runs down to one low stop level."),
+    Entry(
+        "all-stop",
+        "word",
+        "Stop policy: every pump runs down to one low stop level.",
+        also=("all together",),
+    ),
     Entry("staged stop", "word", "Stop policy: the lags stop above the lead's stop level."),
     Entry(
         "alternation",
@@ -402,7 +431,8 @@ WORDS = (
         "drawdown test",
         "word",
         "Timing the level as one pump draws it down, with the inflow timed before and after: fall"
-        " rate times plan area plus inflow is what the pump moves.",
+        " rate times plan area plus inflow is what the pump moves. Field work at a wet well follows"
+        " its own permits and local rules.",
         also=("drawdown",),
     ),
     Entry("firm capacity", "word", "What the station pumps with its largest pump out."),
@@ -416,7 +446,77 @@ WORDS = (
     Entry(
         "cycle", "word", "From one start of a lead to the next: the well fills and is drawn down."
     ),
+    Entry(
+        "age of water",
+        "word",
+        "Time that water has spent in the force main: where the pumps rest long it stands and turns"
+        " septic.",
+    ),
+    Entry(
+        "tariff",
+        "word",
+        "What a kilowatt-hour costs by the hour and the day of the week; bands by name, such as"
+        " [tariff.night].",
+    ),
+    Entry(
+        "time constant",
+        "word",
+        "Time after which something that tends to a final value has made 63 % of the way, such as a"
+        " motor that heats up.",
+    ),
     Entry("dry-weather flow", "word", "Inflow when it has not rained for days."),
+    Entry(
+        "rain-derived inflow",
+        "word",
+        "Rain that comes into the sewer, through drains, covers and wrong connections, and later"
+        " through the ground. A scenario says how much and how late by [rain_derived], and what"
+        " falls by [rain.NAME] or --rain.",
+        also=("rain-derived inflow and infiltration", "rain-derived"),
+    ),
+    Entry("infiltration", "word", "Ground water that seeps into the sewer, on dry days too."),
+    Entry(
+        "hyetograph",
+        "word",
+        "Rain over time. Within each of its intervals the rain is taken as even; a scenario gives"
+        " it as [rain.NAME].",
+    ),
+    Entry(
+        "unit hydrograph",
+        "word",
+        "The flow over time that a unit of rain on the area brings. Here three triangles: quick,"
+        " middle and the slow response, each with its fraction, time to peak and fall ratio;"
+        " they come from flow measured in the sewer concerned.",
+        also=("unit hydrographs",),
+    ),
+    Entry(
+        "quick response",
+        "word",
+        "The part of the rain that arrives first, through drains, covers and wrong connections.",
+    ),
+    Entry(
+        "middle response", "word", "The part of the rain between the quick and the slow response."
+    ),
+    Entry("slow response", "word", "The part of the rain that arrives last, through the ground."),
+    Entry("fraction", "word", "Of a response to rain: the part of the rain's volume it brings."),
+    Entry(
+        "time to peak",
+        "word",
+        "Of a response to rain: from the rain of an instant to the greatest flow that it brings.",
+        "s",
+    ),
+    Entry(
+        "fall ratio",
+        "word",
+        "Of a response to rain: time of fall over time to peak; some texts give the ratio of the"
+        " time to peak to the whole instead.",
+    ),
+    Entry(
+        "manhole",
+        "word",
+        "A shaft on the sewer. When the sewer backs up, the one with the lowest cover spills first."
+        " A confined space: nobody enters without permit, gas test, ventilation, retrieval gear and"
+        " an attendant.",
+    ),
     Entry(
         "spill",
         "word",
@@ -478,8 +578,9 @@ WORDS = (
         "A recorded inflow comes as CSV: first a line of column names, then rows; one column of"
         " times (2027-03-01 00:15, or elapsed numbers), one of flows, each number's unit in the"
         " name of its column (elapsed_min, inflow_L/s) or beside it in the scenario. Commas,"
-        " semicolons or tabs; gaps are refused unless the scenario says how to fill them. See"
-        " inflow.file, inflow.gaps.",
+        " semicolons or tabs; gaps are refused unless the scenario says how to fill them. A rain"
+        " record has one row for each interval (rain_mm, intensity_mm/h). See inflow.file,"
+        " inflow.gaps, rain.stamped.",
     ),
     Entry(
         "site",

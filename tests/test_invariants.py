@@ -64,6 +64,7 @@ def rows(trace: Trace) -> list[str]:
         trace.power,
         trace.unavailable,
         trace.trips,
+        trace.signal,
         trace.decisions,
         (trace.inflow_m3, trace.pumped_m3, trace.spilled_m3, trace.other_m3),
         (trace.start_m3, trace.end_m3, trace.end_s),
@@ -215,7 +216,8 @@ def check_runs(run: Run, trace: Trace, session: Session) -> None:
             if machine.index in lineups[which]
         )
         assert hours == pytest.approx(by_legs, abs=1e-6)
-    order = session._plant.controller.order  # type: ignore[attr-defined]
+    controller: Any = session._plant.controller
+    order = getattr(controller, "inner", controller).order
     assert sorted(order) == list(range(len(station.pumps)))
 
 

@@ -63,7 +63,7 @@ def executed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
 
 
 def test_lessons_are_there() -> None:
-    assert [lesson.stem for lesson in LESSONS] == ["1-the-tank", "2-a-station"]
+    assert [lesson.stem for lesson in LESSONS] == ["1-the-tank", "2-a-station", "3-a-storm"]
 
 
 @of_each
@@ -101,6 +101,20 @@ def test_station_lesson_shows_the_reference_numbers(executed: dict[str, Any]) ->
     assert "to the alarm: 5.55 min" in text
     assert "to the spill: 38.7 min" in text
     assert figures(notebook) == 6
+
+
+def test_storm_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["3-a-storm"]
+    text = printed(notebook)
+    # triangle of 300 m3 and base 3 h: 2 V / base, 8/9 V / (2 h), V / (12 h)
+    assert "in an instant: 55.6 L/s" in text
+    assert "in 2 h:        37.0 L/s, at 13:20" in text
+    assert "in 12 h:       6.9 L/s" in text
+    assert "in all    1260 m3" in text
+    assert "by hand  5.80 m3 less" in text
+    assert "by tool  5.80 m3" in text
+    assert "spilled, by hand 35.5 m3, by the tool 35.5 m3" in text
+    assert figures(notebook) == 7
 
 
 @of_each

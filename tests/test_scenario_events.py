@@ -10,6 +10,7 @@ from stationsim.episode import ScriptedEvent
 from stationsim.scenario.events import (
     MOMENTS,
     PHRASES,
+    SIGNAL,
     WHAT,
     EventTextError,
     read_event,
@@ -65,6 +66,24 @@ def test_moment_is_read(text: str, at_s: float) -> None:
             ScriptedEvent(93600.0, "high temperature", "E1", 5400.0),
         ),
         ("07:00 P2 seal leak", ScriptedEvent(3600.0, "seal leak", "P2")),
+        ("07:00 P2 fails to start", ScriptedEvent(3600.0, "fails to start", "P2")),
+        (
+            "07:00 E1 fails to start for 3 h",
+            ScriptedEvent(3600.0, "fails to start", "E1", 10800.0),
+        ),
+        ("07:00 P2 clogged to 60 %", ScriptedEvent(3600.0, "clogged", "P2", flow_left=0.6)),
+        (
+            "07:00 P2 clogged to 62.5% for 3 h",
+            ScriptedEvent(3600.0, "clogged", "P2", 10800.0, flow_left=0.625),
+        ),
+        (
+            "07:00 level signal frozen for 2 h",
+            ScriptedEvent(3600.0, "level signal frozen", "level sensor", 7200.0),
+        ),
+        (
+            "07:00 Level signal lost",
+            ScriptedEvent(3600.0, "level signal lost", "level sensor"),
+        ),
         ("07:00 P2 in hand", ScriptedEvent(3600.0, "hand", "P2")),
         ("07:00 P2 off", ScriptedEvent(3600.0, "off", "P2")),
         ("07:00 P2 in auto", ScriptedEvent(3600.0, "auto", "P2")),
@@ -112,6 +131,17 @@ def test_event_is_read(text: str, expected: ScriptedEvent) -> None:
         ("07:00 P2 reset for 3 h", "takes no duration; 'for' goes with"),
         ("07:00 P2 off until reset", "goes with 'fails'"),
         ("07:00 P2 high temperature", "needs its duration"),
+        ("07:00 P2 clogged", "nothing is said to be left of the flow, in percent"),
+        ("07:00 P2 clogged to 0.6", "'0.6' is said to be left of the flow, in percent"),
+        ("07:00 P2 clogged to 100 %", "from 1 % to less than 100 % is accepted"),
+        ("07:00 P2 clogged to 0 %", "such as 'clogged to 60 %'"),
+        ("07:00 P2 blocked for 2 h", "did you mean 'clogged to 60 %'?"),
+        ("07:00 P2 no start for 2 h", "did you mean 'fails to start'?"),
+        ("07:00 P2 clogged to 60 % until reset", "goes with 'fails'"),
+        ("07:00 level signal lost until reset", "goes with 'fails'"),
+        ("07:00 level sensor stuck for 2 h", "did you mean 'level signal frozen'?"),
+        ("07:00 level signal gone", "did you mean 'level signal lost'?"),
+        ("07:00 level signal frozzen", "did you mean 'level signal frozen'?"),
     ],
 )
 def test_event_that_cannot_be_is_refused(text: str, said: str) -> None:
@@ -125,12 +155,13 @@ def test_event_that_cannot_be_is_refused(text: str, said: str) -> None:
 def test_every_phrase_that_is_explained_is_read(moment: str, phrase: str) -> None:
     event = read(f"{moment} {phrase}")
     assert event.at_s == read_moment(moment, MONDAY)
-    assert event.subject == ("grid" if phrase.startswith("grid") else "P2")
+    subjects = {"grid": "grid", "level": "level sensor", "P2": "P2"}
+    assert event.subject == subjects[phrase.partition(" ")[0]]
 
 
 def test_every_kind_of_event_is_explained() -> None:
     words = {phrase.removeprefix("P2 ").partition(" for ")[0] for phrase in PHRASES}
-    assert words == {*WHAT, "grid loss"}
+    assert words == {*WHAT, *SIGNAL, "grid loss"}
 
 
 def test_moment_and_name_are_not_checked_while_they_are_not_known() -> None:

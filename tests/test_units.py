@@ -43,6 +43,12 @@ PAIRS = [(kind, name) for kind in get_args(units.Kind) for name in units.accepte
         ("1.14e-6 m2/s", "viscosity", 1.14e-6),
         (".5 m", "length", 0.5),
         ("+5 mm", "length", 0.005),
+        ("20 C", "temperature", 20.0),
+        ("-4 °F", "temperature", -20.0),  # 0 degC is 32 degF, 100 degC is 212 degF: by definition
+        ("212 degF", "temperature", 100.0),
+        ("85 K", "temperature difference", 85.0),
+        ("80 degC", "temperature difference", 80.0),
+        ("144 degF", "temperature difference", 80.0),
     ],
 )
 def test_parse_known_values(text: str, kind: units.Kind, si: float) -> None:
@@ -71,6 +77,8 @@ def test_parse_known_values(text: str, kind: units.Kind, si: float) -> None:
         ("1 m; 2 m", "length", "unknown unit"),
         ("1 * m", "length", "unknown unit"),
         ("1 " + "m" * 100, "length", "too long"),
+        ("293 K", "temperature", "'K' is a unit of temperature difference"),
+        ("20", "temperature", "has no unit; accepted: degC, degF"),
     ],
 )
 def test_parse_refuses_what_is_not_clear(text: str, kind: units.Kind, said: str) -> None:
@@ -79,7 +87,11 @@ def test_parse_refuses_what_is_not_clear(text: str, kind: units.Kind, said: str)
     assert said in str(refused.value)
 
 
-@pytest.mark.parametrize(("kind", "name"), PAIRS)
+# a scale whose nought lies elsewhere has no digits left for the smallest numbers
+SCALES = [pair for pair in PAIRS if pair != ("temperature", "degF")]
+
+
+@pytest.mark.parametrize(("kind", "name"), SCALES)
 @given(value=st.floats(allow_nan=False, allow_infinity=False, width=64))
 def test_text_round_trip_is_exact_in_every_unit(kind: units.Kind, name: str, value: float) -> None:
     small = math.fmod(value, units.LARGEST[kind] * 0.99)
@@ -88,11 +100,20 @@ def test_text_round_trip_is_exact_in_every_unit(kind: units.Kind, name: str, val
     assert units.parse(units.write(small, name, kind), kind) == small
 
 
-@pytest.mark.parametrize(("kind", "name"), PAIRS)
+@pytest.mark.parametrize(("kind", "name"), SCALES)
 def test_numbers_go_to_si_and_back_in_every_unit(kind: units.Kind, name: str) -> None:
     there = units.to_si(12.25, name, kind)
     assert there == pytest.approx(12.25 * units.factor(name, kind), rel=4e-16)
     assert units.from_si(there, name, kind) == pytest.approx(12.25, rel=4e-16)
+
+
+@given(tenths=st.integers(-4000, 99_000))
+def test_fahrenheit_goes_to_celsius_and_back_by_its_definition(tenths: int) -> None:
+    shown = tenths / 10.0
+    celsius = units.to_si(shown, "degF", "temperature")
+    assert celsius == pytest.approx((shown - 32.0) * 5.0 / 9.0, rel=1e-14, abs=1e-12)
+    assert units.from_si(celsius, "degF", "temperature") == pytest.approx(shown, abs=1e-11)
+    assert units.parse(units.write(celsius, "degF", "temperature"), "temperature") == celsius
 
 
 def test_to_si_refuses_a_number_that_is_not_finite() -> None:

@@ -36,7 +36,11 @@ import click
     metavar="TEXT",
     help="Add even rain: DEPTH in DURATION from CLOCK. May be given several times.",
 )
-@click.option("--seed", type=click.IntRange(min=0), help="Seed instead of the scenario's own; nothing is random yet.")
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    help="Seed instead of the scenario's own; nothing is random yet.",
+)
 @click.option(
     "--units",
     type=click.Choice(["si", "us"]),

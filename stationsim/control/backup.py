@@ -10,7 +10,7 @@ the floats only look on. They take over when
 
 Then the start float starts one pump at once and another each time it stays covered for
 ``lag_delay_s``; the stop float, uncovered, stops them all. The controller by level comes back when
-the signal is good again and the floats' own cycle is over.
+the signal has moved, contradicts no float any more, and the floats' own cycle is over.
 
 Common practice, no source: two floats, or one float and a timer, are usual; a backup should share
 neither supply nor fuse with what it backs up.
@@ -68,6 +68,7 @@ class FloatBackup:
         self._reading = math.nan
         self._since_s = 0.0
         self._lag_due_s = math.inf
+        self._bad_m = math.nan
 
     def decide(self, now_s: float, seen: Snapshot) -> Decision:
         """Return what to do now and what should wake the controller next."""
@@ -80,10 +81,11 @@ class FloatBackup:
         why = self._distrust(now_s, seen, running=bool(on))
         if why and not self._by_floats:
             self._by_floats = True
+            self._bad_m = seen.level_m
             self._lag_due_s = now_s + self.settings.lag_delay_s
             self.inner.decide(now_s, seen._replace(supply=False))  # it forgets its calls
             notes.append(Note("level sensor", "level signal distrusted", why))
-        elif self._by_floats and not why and not on:
+        elif self._by_floats and not why and not on and seen.level_m != self._bad_m:
             self._by_floats = False
             notes.append(Note("level sensor", "level signal trusted", "it agrees with the floats"))
         if self._by_floats:

@@ -253,7 +253,7 @@ class Staging:
             # standing on the level again later means that it has come back to it from above
             back = level_m == start and n in since and since[n] < now_s
             delay_over = back and now_s >= since[n] + self.settings.start_delay_s - _DUE_S
-            if level_m < start or (back and not delay_over):
+            if not level_m >= start or (back and not delay_over):  # no signal is not above
                 since.pop(n, None)
             else:
                 since.setdefault(n, now_s)
@@ -270,7 +270,7 @@ class Staging:
             stop = self._stops[n]
             back = level_m == stop and n in since and since[n] < now_s
             delay_over = back and now_s >= since[n] + self.settings.stop_delay_s - _DUE_S
-            if level_m > stop or (back and not delay_over):
+            if not level_m <= stop or (back and not delay_over):  # nor is it below
                 since.pop(n, None)
             else:
                 since.setdefault(n, now_s)
@@ -409,6 +409,11 @@ class Staging:
             )
             wake_s = min(wake_s, now_s + max_run_s)
         self._overdue &= {pump for pump, _call in self._on}
+        if self._overdue:  # whoever is told to stop at this turn can take over once it has rested
+            for command in commands:
+                if command.verb == "stop":
+                    rest_s = max(seen.pumps[command.pump].min_off_s, 2.0 * _DUE_S)
+                    wake_s = min(wake_s, max(now_s + rest_s, self._under_limit_s(command.pump)))
         return wake_s
 
     def _note_refusal(self, call: int, resting_s: float, notes: list[Note]) -> None:

@@ -237,7 +237,11 @@ def _refuse_below_nought(flow: Segments, end_s: float) -> None:
         message = "the inflow is not a number everywhere (accepted: finite flows)"
         raise ValueError(message)
     least = float(ends.min())
-    if least < -ROUNDING * float(np.abs(ends).max()):
+    # points closer than an instant are one: a piece may run on by that much
+    allowed = ROUNDING * float(np.abs(ends).max()) + INSTANT_S * float(
+        np.abs(flow.slope_m3s2).max()
+    )
+    if least < -allowed:
         which = int(ends.min(axis=0).argmin())
         message = (
             f"the inflow falls to {least:.6g} m3/s about {flow.start_s[which]:g} s after the start"

@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from stationsim.metrics.main_age import main_ages
+from stationsim.physics.tariff import KWH_J
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -189,11 +192,34 @@ def fuel_m3(station: Station, engine_hours_h: float) -> float:
     return min(engine.fuel_m3_per_s * engine_hours_h * HOUR_S, engine.tank_m3)
 
 
+def energy_cost(station: Station, runs: pd.DataFrame, monday_s: float) -> float:
+    """Return what the energy of all runs costs, in the currency of the tariff; NaN without one.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    runs
+        Table ``pump_runs``.
+    monday_s
+        From the midnight before the week's Monday to the start of the run, by the local clock [s].
+    """
+    tariff = station.tariff
+    if tariff is None:
+        return np.nan
+    drawn = runs.loc[runs["energy_kwh"] > 0.0]
+    starts, stops = drawn["start_s"] + monday_s, drawn["stop_s"] + monday_s
+    energies = drawn["energy_kwh"] * KWH_J
+    return sum(map(tariff.cost, energies.tolist(), starts.tolist(), stops.tolist()), 0.0)
+
+
 def summary(
     station: Station,
     trace: Trace,
     tables: dict[str, pd.DataFrame],
     course: Course,
+    *,
+    monday_s: float = 0.0,
 ) -> pd.DataFrame:
     """Return the table ``summary``; a metric that does not apply has no value.
 
@@ -205,11 +231,15 @@ def summary(
         ``pump_runs``, ``pump_totals``, ``alarms`` and ``spills``.
     course
         The course of the water.
+    monday_s
+        From the midnight before the week's Monday to the start of the run, by the local clock [s];
+        matters where energy has a price by the hour.
     """
     rows: list[tuple[str, str, float, str]] = []
     for name in station.machine_names():
         rows.extend(_of_machine(station, name, tables, trace.end_s))
     rows.extend(_of_station(station, trace, tables, course))
+    rows.extend(_of_cost_and_age(station, tables, course, monday_s))
     for number, seconds in seconds_by_number(tables["pump_runs"], trace.end_s).items():
         rows.append(("hours with n running", f"{number} running", seconds / HOUR_S, "h"))
     return pd.DataFrame(rows, columns=["metric", "subject", "value", "unit"])
@@ -289,6 +319,22 @@ def _of_station(
         ("most pumps running", int(np.max(counts)), ""),
     ]
     return [(metric, "station", float(value), unit) for metric, value, unit in values]
+
+
+def _of_cost_and_age(
+    station: Station, tables: dict[str, pd.DataFrame], course: Course, monday_s: float
+) -> list[tuple[str, str, float, str]]:
+    totals = tables["pump_totals"]
+    electric = totals["pump"].isin([pump.name for pump in station.pumps])
+    lifted = float(totals.loc[electric, "volume_m3"].sum())
+    cost = energy_cost(station, tables["pump_runs"], monday_s)
+    ages = main_ages(station, course)
+    return [
+        ("energy cost", "station", cost, ""),
+        ("energy cost per volume", "station", cost / lifted if lifted > 0.0 else np.nan, "1/m3"),
+        ("mean age of water leaving the main", "station", ages.mean_s / HOUR_S, "h"),
+        ("greatest age of water leaving the main", "station", ages.greatest_s / HOUR_S, "h"),
+    ]
 
 
 def _by_machine(runs: pd.DataFrame, machines: Sequence[str]) -> list[tuple[str, pd.DataFrame]]:

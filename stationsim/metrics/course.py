@@ -80,6 +80,9 @@ class Course:
         self.v_m3: Floats = np.append(np.asarray(trace.leg_v_m3, dtype=float)[kept], last)
         """Volume at each [m3]."""
         self._lineup: Whole = np.asarray(trace.leg_lineup, dtype=np.int64)[kept]
+        runs = np.array([bool(lineup.running) for lineup in trace.lineups], dtype=bool)
+        self.pumping: NDArray[np.bool_] = runs[self._lineup]
+        """Whether any pump runs from each switch to the next."""
         inflow = trace.inflow
         length = np.diff(inflow.start_s, append=inflow.start_s[-1:])
         after = inflow.flow_m3s + inflow.slope_m3s2 * length

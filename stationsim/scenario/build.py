@@ -17,8 +17,11 @@ from stationsim.scenario import schema as s
 from stationsim.scenario.built import Built
 from stationsim.scenario.happenings import make_events, make_inflow
 from stationsim.scenario.machines import make_engine, make_force_main, make_pump
+from stationsim.scenario.protection import make_backup_floats, make_tariff, with_protection
+from stationsim.scenario.rainfall import make_rain_derived
 from stationsim.scenario.reference import Reference
 from stationsim.scenario.settings import make_settings
+from stationsim.scenario.sewers import make_sewer
 from stationsim.scenario.storage import make_well
 from stationsim.station import AlarmSettings, Station
 
@@ -51,6 +54,7 @@ def build(parts: Parts, built: Built, *, folder: FilePath, name: str) -> None:
     _build_station(parts, reference, built)
     before = sum(one.verdict == "error" for one in built.findings)
     inflow = make_inflow(parts, folder, built)
+    inflow += make_rain_derived(parts, folder, built)
     events = make_events(parts, built)
     refused = sum(one.verdict == "error" for one in built.findings) > before
     if refused or reference is None or not parts.episode_whole:
@@ -76,14 +80,22 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
     before = len(built.findings)
     well = None
     if reference is not None:
-        well = make_well(parts.named["well"], levels, built, whole=parts.has("well"))
+        well = make_well(
+            parts.named["well"],
+            levels,
+            built,
+            whole=parts.has("well"),
+            sewer=make_sewer(parts, levels, built),
+        )
     pumps = tuple(
-        make_pump(key, part, f"pump.{key}", built) for key, part in parts.named["pump"].items()
+        with_protection(make_pump(key, part, f"pump.{key}", built), part, levels.above_floor, built)
+        for key, part in parts.named["pump"].items()
     )
     engine = make_engine(parts.single.get("engine_pump"), levels.above_floor, built)
     if engine is not None and engine.pump.name in (parts.pumps or ()):
         built.refuse("engine_pump.name", f"'{engine.pump.name}' is a name of another pump")
     force_main = make_force_main(parts.single.get("force_main"), levels.above_floor, built)
+    tariff = make_tariff(parts.named["tariff"], built, whole=parts.has("tariff"))
     part: s.StationPart | None = parts.single.get("station")
     if part is not None and part.cover is not None and part.depth is not None:
         built.refuse("station.cover", "cover and depth are two answers", fix="keep one of them")
@@ -112,6 +124,8 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
             low_level_delay_s=alarms.low_level_delay,
             power_failed_delay_s=alarms.power_failed_delay,
         ),
+        backup_floats=make_backup_floats(parts.single.get("backup_floats"), above_floor),
+        tariff=tariff,
         inlet_invert_m=_maybe(levels, part.inlet_invert),
         cover_m=part.depth if part.cover is None else above_floor(part.cover),
         floor_elevation_m=part.floor_elevation,

@@ -22,16 +22,24 @@ class DataFile:
     Parameters
     ----------
     source
-        Name of the inflow that reads it.
+        Name of the inflow or rain that reads it.
     written
         Its path as the scenario gives it.
     path
         Where it is.
+    table
+        ``inflow`` or ``rain``: where its source stands in the scenario.
     """
 
     source: str
     written: str
     path: Path
+    table: str = "inflow"
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Table and name of its source."""
+        return self.table, self.source
 
 
 @dataclass

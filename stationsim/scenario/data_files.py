@@ -25,15 +25,15 @@ _OF_THE_RESULTS = {"manifest.json", "scenario.toml", "sentences.txt", "tables.xl
 }
 
 
-def saved_names(files: Sequence[DataFile]) -> dict[str, str]:
-    """Return where each data file is put: name of its source -> path from the saved scenario.
+def saved_names(files: Sequence[DataFile]) -> dict[tuple[str, str], str]:
+    """Return where each data file is put: key of its source -> path from the saved scenario.
 
     Parameters
     ----------
     files
         The data files.
     """
-    names: dict[str, str] = {}
+    names: dict[tuple[str, str], str] = {}
     taken: dict[str, Path] = {}
     for file in files:
         here = file.path.resolve()
@@ -45,12 +45,15 @@ def saved_names(files: Sequence[DataFile]) -> dict[str, str]:
             count += 1
             name = f"{_INPUTS}/{here.stem}-{count}{here.suffix}"
         taken[name.lower()] = here
-        names[file.source] = name
+        names[file.key] = name
     return names
 
 
 def with_saved_names(
-    text: str, document: Mapping[str, Any], files: Sequence[DataFile], names: Mapping[str, str]
+    text: str,
+    document: Mapping[str, Any],
+    files: Sequence[DataFile],
+    names: Mapping[tuple[str, str], str],
 ) -> str:
     """Return a scenario's text with its data files named where they are put.
 
@@ -65,16 +68,16 @@ def with_saved_names(
     names
         What :func:`saved_names` gave.
     """
-    moved = [file for file in files if names[file.source] != _name_beside(file.written)]
+    moved = [file for file in files if names[file.key] != _name_beside(file.written)]
     if not moved:
         return text
     wanted = copy.deepcopy(dict(document))
     rows = text.splitlines(keepends=True)
     where = lines.Lines(text)
     for file in moved:
-        name = names[file.source]
-        wanted["inflow"][file.source]["file"] = name
-        row = where.of(("inflow", file.source, "file"))
+        name = names[file.key]
+        wanted[file.table][file.source]["file"] = name
+        row = where.of((*file.key, "file"))
         for mark in ('"', "'"):
             if row is not None:
                 old, new = f"{mark}{file.written}{mark}", f"{mark}{name}{mark}"

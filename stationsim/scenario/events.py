@@ -8,6 +8,10 @@
         P2 fails [for 2 h] [until reset]
         P2 high temperature for 40 min [until reset]
         P2 seal leak
+        P2 fails to start [for 3 h]
+        P2 clogged to 60 % [for 3 h]
+        level signal frozen [for 2 h]
+        level signal lost [for 2 h]
         P2 in hand | P2 off | P2 in auto | P2 reset
 
 A clock time is of the first day unless a day is given. A weekday is the first one that lies at or
@@ -37,6 +41,8 @@ _WHEN = re.compile(
 _AFTER = re.compile(r"after\s+(?P<delay>[\d.+-][\d.eE+-]*\s*[A-Za-z]+(?:\s+[\d.]+\s*[A-Za-z]+)*)")
 _BARE_NUMBER = re.compile(r"[\d.eE+-]+")
 _DURATION_END = re.compile(r"\s+for\s+(?P<time>.+)$")
+_CLOGGED = re.compile(r"clogged(?:\s+to\s+(?P<left>.*))?$", re.IGNORECASE)
+_PERCENT = re.compile(r"(\d{1,3}(?:\.\d+)?)\s*%")
 _UNTIL_RESET = re.compile(r"\s+until\s+reset$")
 
 WHAT: dict[str, EventKind] = {
@@ -44,6 +50,8 @@ WHAT: dict[str, EventKind] = {
     "fails": "fails",
     "high temperature": "high temperature",
     "seal leak": "seal leak",
+    "fails to start": "fails to start",
+    "clogged to 60 %": "clogged",
     "in hand": "hand",
     "off": "off",
     "in auto": "auto",
@@ -59,6 +67,14 @@ PHRASES = {
     "P2 high temperature for 40 min": "trips on hot windings, and is free again by itself after "
     "the time; with 'until reset' behind it, it waits for a reset by hand",
     "P2 seal leak": "moisture in the seal chamber, to the end of the run",
+    "P2 fails to start for 3 h": "does not start when called, and the panel takes it for failed; "
+    "an engine cranks in vain; without a duration to the end of the run",
+    "P2 clogged to 60 % for 3 h": "rags hold it back: that part of its flow is left at the same "
+    "head; without a duration to the end of the run",
+    "level signal frozen for 2 h": "the level signal stands still at what it shows; without a "
+    "duration to the end of the run",
+    "level signal lost for 2 h": "there is no level signal; without a duration to the end of the "
+    "run",
     "P2 in hand": "a person runs it whatever the level, until a later 'P2 in auto' or 'P2 off'",
     "P2 off": "a person sets it to off, until a later 'P2 in auto' or 'P2 in hand'",
     "P2 in auto": "a person gives it back to the controller",
@@ -70,7 +86,9 @@ MOMENTS = ("07:10", "day 3 07:10", "Wed 07:10", "2027-03-03 07:10", "after 26 h"
 """How a time can be said."""
 
 _OTHER_WORDS = {
-    "fails": "fail failed failure trip trips tripped breaks fault clogs clogged blocked",
+    "fails": "fail failed failure trip trips tripped breaks fault",
+    "fails to start": "does not start|will not start|won't start|no start|start fails",
+    "clogged to 60 %": "clogs clogged clogging blocked ragged rags ragging",
     "high temperature": "hot overheats overheated",
     "in hand": "hand manual on run runs start starts",
     "off": "stop stops stopped",
@@ -91,11 +109,25 @@ _HALF_DAY = re.compile(
     re.IGNORECASE,
 )
 
-_LASTING = ("out of service", "fails", "high temperature")
+SIGNAL: dict[str, EventKind] = {
+    "level signal frozen": "level signal frozen",
+    "level signal lost": "level signal lost",
+}
+"""What can happen to the level signal, as written -> kind of event."""
+_SIGNAL_SUBJECT = "level sensor"
+_SIGNAL_WORDS = re.compile(
+    r"(the )?(level )?(signal|sensor|transducer|transmitter|level|float)s?( is)? "
+    r"(?P<what>frozen|freezes|froze|stuck|sticks|hangs|stands still|lost|gone|fails|failed|dead)",
+    re.IGNORECASE,
+)
+_STILL = ("fr", "st", "ha")
+
+_LASTING = ("out of service", "fails", "high temperature", "fails to start", "clogged")
 _TRIPS = ("fails", "high temperature")
 _WHEN_ACCEPTED = ", ".join(f"'{one}'" for one in MOMENTS[:-1]) + f" or '{MOMENTS[-1]}' are accepted"
-WHAT_ACCEPTED = "'grid loss for 4 h', or a pump and one of: " + ", ".join(
-    f"'{word}'" for word in WHAT
+WHAT_ACCEPTED = (
+    "'grid loss for 4 h', 'level signal frozen', 'level signal lost', or a pump and one of: "
+    + ", ".join(f"'{word}'" for word in WHAT)
 )
 
 
@@ -258,20 +290,16 @@ def _read_what(text: str, at_s: float, machines: Sequence[str] | None) -> Script
             message = f"'for {lasting.group('time')}' must be more than nought"
             raise EventTextError(message)
         rest = rest[: lasting.start()]
-    if rest.lower() == "grid loss":
-        if duration_s is None:
-            message = "a grid loss needs its duration, such as 'grid loss for 4 h'"
-            raise EventTextError(message)
-        if until_reset:
-            message = "'until reset' goes with 'fails' and 'high temperature' only"
-            raise EventTextError(message)
-        return ScriptedEvent(at_s, "grid loss", "grid", duration_s)
+    if rest.lower() in ("grid loss", *SIGNAL):
+        return _read_of_station(rest.lower(), at_s, duration_s, until_reset=until_reset)
     subject, _, word = rest.partition(" ")
-    kind = WHAT.get(word.lower())
+    clogged = _CLOGGED.match(word)
+    kind: EventKind | None = "clogged" if clogged else WHAT.get(word.lower())
     if machines is None:
         machines = (subject,)
     if subject not in machines:
         raise EventTextError(_no_such_machine(rest, subject, machines, known=kind is not None))
+    flow_left = 1.0 if clogged is None else _flow_left(clogged.group("left"))
     if kind is None:
         near = _near_what(word)
         hint = f"; did you mean '{near}'?" if near else ""
@@ -287,7 +315,36 @@ def _read_what(text: str, at_s: float, machines: Sequence[str] | None) -> Script
         message = "a high temperature needs its duration, such as 'for 40 min'"
         raise EventTextError(message)
     resets_itself = not until_reset and not (kind == "fails" and duration_s is None)
-    return ScriptedEvent(at_s, kind, subject, duration_s, resets_itself)
+    return ScriptedEvent(at_s, kind, subject, duration_s, resets_itself, flow_left)
+
+
+def _flow_left(text: str | None) -> float:
+    """Return the part of the flow that a clogged pump has left [-]."""
+    found = None if text is None else _PERCENT.fullmatch(text)
+    left = 0.0 if found is None else float(found.group(1)) / 100.0
+    if not 0.01 <= left < 1.0:
+        said = "nothing" if text is None else f"'{text}'"
+        message = (
+            f"{said} is said to be left of the flow, in percent; from 1 % to less than 100 % "
+            f"is accepted, such as 'clogged to 60 %'"
+        )
+        raise EventTextError(message)
+    return left
+
+
+def _read_of_station(
+    word: str, at_s: float, duration_s: float | None, *, until_reset: bool
+) -> ScriptedEvent:
+    """Return what happens to the grid or to the level signal."""
+    if word == "grid loss" and duration_s is None:
+        message = "a grid loss needs its duration, such as 'grid loss for 4 h'"
+        raise EventTextError(message)
+    if until_reset:
+        message = "'until reset' goes with 'fails' and 'high temperature' only"
+        raise EventTextError(message)
+    if word == "grid loss":
+        return ScriptedEvent(at_s, "grid loss", "grid", duration_s)
+    return ScriptedEvent(at_s, SIGNAL[word], _SIGNAL_SUBJECT, duration_s)
 
 
 def _no_duration(subject: str, word: str, kind: EventKind) -> str:
@@ -297,7 +354,7 @@ def _no_duration(subject: str, word: str, kind: EventKind) -> str:
         lasts = f": it lasts until a later event, so add one such as '{subject} in auto'"
     elif kind == "seal leak":
         lasts = ": it lasts to the end of the run"
-    takers = ", ".join(("grid loss", *_LASTING))
+    takers = ", ".join(("grid loss", *_LASTING, *SIGNAL))
     return f"'{word}' takes no duration{lasts}; 'for' goes with {takers}"
 
 
@@ -305,7 +362,7 @@ def _near_what(word: str) -> str:
     """Return what somebody is likely to mean that happens to a machine; empty when nobody knows."""
     asked = word.lower()
     for known, others in _OTHER_WORDS.items():
-        if asked in others.split():
+        if asked in (others.split("|") if "|" in others else others.split()):
             return known
     near = difflib.get_close_matches(asked, WHAT, n=1, cutoff=0.7)
     return near[0] if near else ""
@@ -316,6 +373,14 @@ def _no_such_machine(text: str, subject: str, machines: Sequence[str], *, known:
         asked = text.lower()
         if _GRID_WORDS.fullmatch(asked) or difflib.get_close_matches(asked, ["grid loss"], 1, 0.7):
             return f"'{text}' cannot be read; did you mean 'grid loss'? (as in 'grid loss for 2 h')"
+        signal = _SIGNAL_WORDS.fullmatch(asked)
+        close = difflib.get_close_matches(asked, SIGNAL, 1, 0.7)
+        if signal is not None:
+            still = signal.group("what").startswith(_STILL)
+            close = ["level signal frozen" if still else "level signal lost"]
+        if close:
+            meant = close[0]
+            return f"'{text}' cannot be read; did you mean '{meant}'?"
         if asked in WHAT or difflib.get_close_matches(asked, WHAT, n=1, cutoff=0.8):
             return f"'{text}' names no pump; this station has {', '.join(machines)}"
     near = nearest_name(subject, machines)

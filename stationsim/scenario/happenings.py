@@ -13,7 +13,7 @@ from stationsim import units
 from stationsim.episode import ScriptedEvent
 from stationsim.errors import InputError
 from stationsim.findings import Finding
-from stationsim.inflow.daily import Constant, Daily
+from stationsim.inflow.daily import YEAR_S, Constant, Daily, Growth
 from stationsim.inflow.segments import InflowSource
 from stationsim.inflow.storm import Hydrograph
 from stationsim.records.inflow_csv import read_inflow_csv
@@ -24,6 +24,9 @@ from stationsim.scenario.parts import Parts
 
 _SOME_START = datetime(2027, 3, 1, tzinfo=UTC)
 """Stands in for a start that could not be read, where it matters to no message."""
+
+_MOST_GROWN = 1000.0
+"""A flow that grows to more than this many times itself is a slip of the pen [-]."""
 
 
 def make_inflow(parts: Parts, folder: FilePath, built: Built) -> list[InflowSource]:
@@ -43,6 +46,8 @@ def make_inflow(parts: Parts, folder: FilePath, built: Built) -> list[InflowSour
         place = f"inflow.{key}"
         try:
             source = _source(parts, part, key, folder, built)
+            if source is not None:
+                source = _grown(parts, part, source, place, built)
         except (ValueError, InputError) as error:
             built.refuse(place, str(error))
             continue
@@ -86,6 +91,36 @@ def _source(
     if series.repairs:
         built.findings.append(Finding(place, "ok", "; ".join(series.repairs)))
     return series.source(factor=part.factor, steps=part.between == "steps")
+
+
+def _grown(
+    parts: Parts, part: Any, source: InflowSource, place: str, built: Built
+) -> InflowSource | None:
+    """Return a source as it grows over the years; None when its growth makes no sense."""
+    if not part.growth_per_year:
+        if part.growth_since is not None:
+            built.refuse(
+                f"{place}.growth_since",
+                "says since when it grows, and no growth is given",
+                fix="add growth_per_year, such as growth_per_year = 0.02, or take this out",
+            )
+        return source
+    start = parts.start
+    if start is not None:
+        since = start if part.growth_since is None else part.growth_since
+        years = (start.replace(tzinfo=None) - since.replace(tzinfo=None)).total_seconds() / YEAR_S
+        for at in (years, years + (parts.duration_s or 0.0) / YEAR_S):
+            times = (1.0 + part.growth_per_year) ** at
+            if times > _MOST_GROWN:
+                built.refuse(
+                    f"{place}.growth_per_year",
+                    "makes the flow more than any sewer's grows",
+                    f"{times:.3g} times after {at:.3g} years",
+                    f"up to {_MOST_GROWN:g} times",
+                    "check it: 2 % a year is 0.02",
+                )
+                return None
+    return Growth(source, part.growth_per_year, part.growth_since)
 
 
 def _daily(part: s.DailyPart, place: str, built: Built) -> Daily | None:
@@ -148,7 +183,22 @@ def make_events(parts: Parts, built: Built) -> list[ScriptedEvent]:
             )
         except EventTextError as error:
             built.refuse(place, str(error), f'"{text}"')
+            continue
+        _check_clogged(events[key], parts, place, built)
     return _joined_losses(events, start or _SOME_START, built)
+
+
+def _check_clogged(event: ScriptedEvent, parts: Parts, place: str, built: Built) -> None:
+    """Refuse a clog where a pump has no flow of its own that it could lose."""
+    station: s.StationPart | None = parts.single.get("station")
+    total = None if station is None else station.total_flow
+    if event.kind == "clogged" and total is not None and event.subject in (parts.pumps or ()):
+        built.refuse(
+            place,
+            f"{event.subject} has no flow or curve of its own that rags could lessen: "
+            "station.total_flow counts",
+            fix="give each pump a flow or a curve in place of station.total_flow",
+        )
 
 
 def _joined_losses(

@@ -112,8 +112,8 @@ def example_of(path: Path, document: Mapping[str, Any]) -> str:
     document
         The scenario as read.
     """
-    if len(path) == 1:
-        return _TABLE_EXAMPLES.get(path[0], "")
+    if len(path) == 1 or ".".join(path) in _TABLE_EXAMPLES:
+        return _TABLE_EXAMPLES.get(".".join(path), "")
     for option in _options(path[:-1], document):
         info = _fields(option).get(path[-1]) if _is_model(option) else None
         sample = key_words.example(_bare(_whole(info))[0]) if info else ""
@@ -162,6 +162,11 @@ _TABLE_EXAMPLES = {
     "control": '[control] with kind = "staging", lead_start = "1.5 m" and stop = "0.7 m"',
     "episode": '[episode] with duration = "7 d" and start_level = "1.0 m"',
     "inflow": '[inflow.homes] with kind = "constant" and flow = "10 L/s"',
+    "sewer.pipe": '[sewer.pipe.S1] with diameter = "300 mm", length = "60 m" and slope = 0.004',
+    "sewer": '[sewer.pipe.S1] with diameter = "300 mm", length = "60 m" and slope = 0.004',
+    "rain_derived": '[rain_derived] with area = "40 ha", and [rain_derived.quick]',
+    "rain": '[rain.storm] with kind = "block", at = "day 2 14:00", depth = "20 mm" and '
+    'duration = "6 h"',
 }
 
 _KIND_MEANINGS = {
@@ -169,6 +174,7 @@ _KIND_MEANINGS = {
     "rotation": "Who leads next.",
     "well": "Shape of this part of the storage.",
     "inflow": "What kind of source this is.",
+    "rain": "How the rain falls.",
 }
 
 _STOPS = ("lag_stop", "second_lag_stop", "third_lag_stop", "standby_stop")

@@ -30,6 +30,7 @@ from stationsim.scenario.built import Built, DataFile
 from stationsim.scenario.case import Case
 from stationsim.scenario.data_files import saved_names, with_saved_names
 from stationsim.scenario.parts import Parts, read_parts
+from stationsim.scenario.rainfall import apply_rains
 from stationsim.scenario.rules import check, check_station
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ MOST_BYTES = 5_000_000
 """A scenario file larger than this is taken for something else."""
 
 _US_TEXT = re.compile(
-    r'"\s*[+-]?[\d.]+\s*(ft|feet|foot|in|inch|inches|mi|gpm|gpd|MGD|cfs|gal|gallons|hp)\b'
+    r'"\s*[+-]?[\d.]+\s*(ft|feet|foot|in|inch|inches|mi|gpm|gpd|MGD|cfs|gal|gallons|hp|acre|acres)\b'
 )
 
 
@@ -82,6 +83,7 @@ def load_scenario(
     *,
     sets: Sequence[str] = (),
     events: Sequence[str] = (),
+    rains: Sequence[str] = (),
     seed: int | None = None,
 ) -> tuple[Station, Episode]:
     """Return the station and the episode of a scenario file.
@@ -94,6 +96,9 @@ def load_scenario(
         Changes ``KEY=VALUE`` with a dotted key, checked as if written in the file.
     events
         More events as text, such as ``day 3 07:10 grid loss for 4 h``.
+    rains
+        More rain as text, such as ``20 mm in 6 h from 14:00``; for a station that says how rain
+        comes into its sewer.
     seed
         Takes the place of ``episode.seed``.
 
@@ -102,7 +107,7 @@ def load_scenario(
     ScenarioError
         When anything is wrong; it tells everything at once.
     """
-    loaded = load(path, sets=sets, events=events, seed=seed)
+    loaded = load(path, sets=sets, events=events, rains=rains, seed=seed)
     return loaded.station, loaded.episode
 
 
@@ -111,6 +116,7 @@ def load(
     *,
     sets: Sequence[str] = (),
     events: Sequence[str] = (),
+    rains: Sequence[str] = (),
     seed: int | None = None,
 ) -> Loaded:
     """Return a scenario with its warnings and its text as run.
@@ -123,6 +129,9 @@ def load(
         Changes ``KEY=VALUE`` with a dotted key, checked as if written in the file.
     events
         More events as text, such as ``day 3 07:10 grid loss for 4 h``.
+    rains
+        More rain as text, such as ``20 mm in 6 h from 14:00``; for a station that says how rain
+        comes into its sewer.
     seed
         Takes the place of ``episode.seed``.
 
@@ -136,6 +145,9 @@ def load(
     document = _read_document(text, file)
     origins, refused = overrides.apply_sets(document, sets)
     origins.update(overrides.apply_events(document, events))
+    rained, unread = apply_rains(document, rains)
+    origins.update(rained)
+    refused += unread
     if seed is not None:
         origins["episode", "seed"] = f"--seed {seed}"
         if isinstance(document.setdefault("episode", {}), dict):
@@ -161,7 +173,7 @@ def load(
         document=document,
         digest=_digest(document, built.files),
         text=with_saved_names(as_run, document, built.files, saved),
-        files={saved[one.source]: one.path for one in built.files},
+        files={saved[one.key]: one.path for one in built.files},
         system=built.system,
     )
 
@@ -252,7 +264,7 @@ def _placed(
             break
     for size in range(len(path), 0, -1):
         origin = origins.get(path[:size])
-        if origin is not None and origin.startswith("--event"):
+        if origin is not None and origin.startswith(("--event", "--rain")):
             return dataclasses.replace(one, file=origin, place="")
         if origin is not None:
             return dataclasses.replace(one, file=origin)
@@ -279,7 +291,7 @@ def _digest(document: Mapping[str, Any], files: Sequence[DataFile]) -> str:
     counted = copy.deepcopy(dict(document))
     for file in files:
         content = hashlib.sha256(file.path.read_bytes()).hexdigest()
-        counted["inflow"][file.source]["file"] = content
+        counted[file.table][file.source]["file"] = content
     whole = json.dumps(counted, sort_keys=True, ensure_ascii=True, default=_plain)
     return hashlib.sha256(whole.encode()).hexdigest()
 

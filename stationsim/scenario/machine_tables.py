@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from stationsim.scenario import quantities as q
+from stationsim.scenario.protection_tables import MotorPart
 from stationsim.scenario.table import Table, left_out
 
 
@@ -139,6 +140,15 @@ class PumpPart(MachinePart):
     min_off_time: q.Delay = Field(
         0.0, description="How long it rests after a stop before it may start again."
     )
+    fail_to_start_time: q.Delay = Field(
+        0.0,
+        description="How long the panel waits for the run signal of a pump that it has called, "
+        "before it takes it for failed.",
+    )
+    motor: MotorPart | None = left_out(
+        "no thermal model: the motor never trips by itself",
+        "How the motor heats and cools: [pump.P1.motor].",
+    )
     seal_leak: Literal["alarm", "stop"] = Field(
         "alarm", description="What a seal leak does: raise the alarm only, or stop the pump too."
     )
@@ -191,7 +201,14 @@ class EnginePumpPart(MachinePart):
     name: q.Name = Field("E1", description="What people call it.")
     start: q.Level = Field(description="While the grid is out it starts at or above this level.")
     stop: q.Level = Field(description="It stops when the level falls to this.")
-    start_delay: q.Delay = Field(0.0, description="From the call to full flow.")
+    start_delay: q.Delay = Field(0.0, description="From the call to the first crank.")
+    crank_tries: q.Count = Field(
+        1, description="How often it cranks before it gives up and is failed."
+    )
+    crank_time: q.Delay = Field(0.0, description="How long one crank lasts.")
+    crank_rest: q.Delay = Field(0.0, description="Rest between two cranks.")
+    warm_up: q.Delay = Field(0.0, description="From the running engine to the coupled pump.")
+    prime: q.Delay = Field(0.0, description="From the coupled pump to full flow.")
     at_grid_return: Literal["run on to stop level", "stop"] = Field(
         "run on to stop level", description="What it does when the grid comes back while it runs."
     )

@@ -17,7 +17,7 @@ from stationsim.findings import Finding
 from stationsim.scenario.lines import Path, join_path, split_path
 from stationsim.scenario.slips import nearest_name
 
-_NAMED = ("pump", "well", "inflow")
+_NAMED = ("pump", "well", "inflow", "rain", "tariff")
 
 
 def apply_sets(
@@ -110,7 +110,7 @@ def _set_one(document: dict[str, Any], path: Path, value: Any, origin: str) -> F
 def _no_such(path: Path, value: Any, known: list[str], origin: str) -> Finding:
     # a slip in a name must not add a pump; in the file it would stand out, here it would not
     near = nearest_name(path[1], known)
-    kind = {"pump": "pump", "well": "part of the well", "inflow": "inflow"}[path[0]]
+    kind = {"well": "part of the well", "tariff": "band of the tariff"}.get(path[0], path[0])
     told = f" with {join_path(path[2:])} = {_write_value(value)}" if len(path) > 2 else ""
     fix = f"a new {kind} must be written in the file, as [{join_path(path[:2])}]{told}"
     if near:

@@ -19,10 +19,13 @@ from stationsim.errors import PlugInError
 from stationsim.findings import Finding
 from stationsim.scenario import machine_tables as m
 from stationsim.scenario import quantities as q
+from stationsim.scenario import rain_tables as r
 from stationsim.scenario import schema as s
+from stationsim.scenario import sewer_tables as w
 from stationsim.scenario.keys import example_of, known_keys, table_class
 from stationsim.scenario.likes import Likes, take_likes
 from stationsim.scenario.lines import Path, join_path
+from stationsim.scenario.protection_tables import BackupFloatsPart, TariffPart
 from stationsim.scenario.reference import Reference
 from stationsim.scenario.refusals import findings_of, missing_key, place_of, unknown_key
 from stationsim.scenario.slips import nearest_key
@@ -33,14 +36,16 @@ if TYPE_CHECKING:
 
     from stationsim.units import System
 
-EPISODE_TABLES = ("episode", "inflow", "event")
+EPISODE_TABLES = ("episode", "inflow", "rain", "event")
 """Tables that say what happens; all others say what stands there."""
 
 _REQUIRED = ("station", "well", "pump", "control", "episode", "inflow")
 _NAMED: dict[str, Any] = {
     "well": s.WellPart,
     "pump": m.PumpPart,
+    "tariff": TariffPart,
     "inflow": s.InflowPart,
+    "rain": r.RainPart,
     "event": s.EventPart,
 }
 _SINGLE: dict[str, Any] = {
@@ -49,6 +54,9 @@ _SINGLE: dict[str, Any] = {
     "spill": s.SpillPart,
     "force_main": m.ForceMainPart,
     "engine_pump": m.EnginePumpPart,
+    "backup_floats": BackupFloatsPart,
+    "sewer": w.SewerPart,
+    "rain_derived": r.RainDerivedPart,
     "alarms": s.AlarmsPart,
     "episode": s.EpisodePart,
 }

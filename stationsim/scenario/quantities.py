@@ -170,6 +170,17 @@ def _read_count(value: object) -> int:
     return value
 
 
+def _read_clock(value: object) -> float:
+    """Read a time of the day; its end is 24:00."""
+    found = re.fullmatch(r"(\d\d?):(\d\d)", value.strip()) if isinstance(value, str) else None
+    if found is None:
+        raise refuse(f"{_what(value)} where a time of the day is needed", '"00:00" to "24:00"')
+    hour, minute = int(found.group(1)), int(found.group(2))
+    if minute > 59 or hour * 60 + minute > 1440:
+        raise refuse(f"'{value}' is no time of the day", '"00:00" to "24:00"')
+    return hour * 3600.0 + minute * 60.0
+
+
 def _read_flow_or_factor(value: object) -> tuple[Literal["flow", "factor"], float]:
     """Read one value of a daily pattern: a flow with its unit, or a plain factor."""
     if isinstance(value, str):
@@ -265,6 +276,8 @@ SpanOrNone = Annotated[float, Quantity("length", 0.0, 100.0, "m", "0.6 m")]
 WeirLength = Annotated[float, Quantity("length", 0.0, 1000.0, "m", "1.0 m", open_low=True)]
 PipeLength = Annotated[float, Quantity("length", 0.0, 200_000.0, "m", "850 m")]
 PipeDiameter = Annotated[float, Quantity("length", 0.005, 10.0, "m", "200 mm")]
+SewerLength = Annotated[float, Quantity("length", 0.1, 100_000.0, "m", "60 m")]
+Along = Annotated[float, Quantity("length", 0.0, 100_000.0, "m", "45 m")]
 Roughness = Annotated[float, Quantity("length", 0.0, 0.1, "m", "0.15 mm")]
 Viscosity = Annotated[float, Quantity("viscosity", 1e-8, 1e-2, "m2/s", "1.14e-6 m2/s")]
 Head = Annotated[float, Quantity("length", 0.0, 2000.0, "m", "24 m")]
@@ -274,6 +287,7 @@ HeadPerFlowSquared = Annotated[
     float, Quantity("head per flow squared", -1e11, 1e11, "m/(m3/s)^2", "-5600 m/(m3/s)^2")
 ]
 Area = Annotated[float, Quantity("area", 0.002, 1e6, "m2", "7.07 m2")]
+Catchment = Annotated[float, Quantity("area", 0.0, 1e10, "ha", "40 ha", open_low=True)]
 Volume = Annotated[float, Quantity("volume", 0.0, 1e7, "m3", "20 m3", open_low=True)]
 FuelVolume = Annotated[float, Quantity("volume", 0.0, 1000.0, "m3", "200 L")]
 Flow = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")]
@@ -284,6 +298,18 @@ Delay = Annotated[float, Quantity("duration", 0.0, 7 * 86400.0, "s", "10 s")]
 Duration = Annotated[float, Quantity("duration", 1.0, 20 * YEAR_S, "d", "7 d", low_unit="s")]
 Elapsed = Annotated[float, Quantity("duration", 0.0, 20 * YEAR_S, "d", "2 h")]
 Interval = Annotated[float, Quantity("duration", 1.0, 31 * 86400.0, "s", "5 min")]
+RainDepth = Annotated[float, Quantity("length", 0.0, 5.0, "mm", "20 mm", open_low=True)]
+IntervalDepth = Annotated[float, Quantity("length", 0.0, 5.0, "mm", "1.2 mm")]
+RainSpan = Annotated[float, Quantity("duration", 1.0, 31 * 86400.0, "d", "6 h", low_unit="s")]
+TimeToPeak = Annotated[
+    float, Quantity("duration", 1.0, 366 * 86400.0, "d", "1 h 30 min", low_unit="s")
+]
+
+Temperature = Annotated[float, Quantity("temperature", -50.0, 500.0, "degC", "20 degC")]
+TemperatureRise = Annotated[
+    float, Quantity("temperature difference", 0.0, 500.0, "K", "85 K", open_low=True)
+]
+TimeConstant = Annotated[float, Quantity("duration", 1.0, 7 * 86400.0, "d", "45 min", low_unit="s")]
 
 Ratio = Annotated[float, Number(0.0, 1.0, open_low=True, percent=True)]
 Condition = Annotated[float, Number(0.01, 2.0, percent=True)]
@@ -292,9 +318,24 @@ CFactor = Annotated[float, Number(10.0, 200.0)]
 Fittings = Annotated[float, Number(0.0, 10_000.0)]
 WeirCoefficient = Annotated[float, Number(0.1, 5.0)]
 Factor = Annotated[float, Number(0.0, 1e6)]
+HeatFactor = Annotated[float, Number(0.0, 100.0)]
+Share = Annotated[float, Number(0.0, 1.0, percent=True)]
+Slope = Annotated[float, Number(0.0, 1.0)]
+FallRatio = Annotated[float, Number(0.01, 1000.0)]
+Growth = Annotated[float, Number(-0.9, 1.0, percent=True)]
+LawNumber = Annotated[float, Number(0.0, 1e6)]
+LawScale = Annotated[float, Number(0.0, 1e6, open_low=True)]
+LawExponent = Annotated[float, Number(0.0, 5.0, open_low=True)]
 AnyNumber = Annotated[float, Number(-1e12, 1e12)]
 
+Clock = Annotated[
+    float,
+    PlainValidator(_read_clock),
+    WithJsonSchema({"type": "string", "examples": ["22:00"]}),
+]
 Count = Annotated[int, PlainValidator(_read_count), WithJsonSchema({"type": "integer"})]
+RainUnitName = Annotated[str, Text("a unit of rain", "mm")]
+RainColumn = Annotated[str, Text("the name of a column", "rain_mm")]
 Name = Annotated[str, Text("a name", "Mill Lane")]
 FileName = Annotated[str, Text("the name of a file", "data/inflow.csv", 1000)]
 EventText = Annotated[str, Text("an event text", "day 3 07:10 grid loss for 4 h")]

@@ -28,6 +28,9 @@ _PLAIN = {
     "too_long": "too many values",
 }
 
+_NO_GUESS = 0.08
+"""Two words that are as near as this to what was written: nobody can tell which was meant."""
+
 _ORDINALS = (
     *("first", "second", "third", "fourth", "fifth", "sixth"),
     *("seventh", "eighth", "ninth", "tenth", "eleventh", "twelfth"),
@@ -188,11 +191,24 @@ def _finding(  # noqa: PLR0911 - one return for each kind of refusal
 
 def _choice(place: str, value: Any, accepted: str) -> Finding:
     options = [option.strip(' "') for option in accepted.split('",')]
-    near = difflib.get_close_matches(str(value).lower(), options, n=1, cutoff=0.6)
-    fix = f"did you mean '{near[0]}'?" if near else ""
+    meant = _likely(str(value), options)
+    fix = f"did you mean '{meant}'?" if meant else ""
     return Finding(
         place, "error", "is none of the accepted words", _as_written(value), accepted, fix
     )
+
+
+def _likely(value: str, options: Sequence[str]) -> str:
+    """Return the word that was likely meant; empty when none is near, or two are much as near."""
+    folded = {option.lower(): option for option in options}
+    asked = value.lower()
+    if asked in folded:
+        return folded[asked]
+    near = difflib.get_close_matches(asked, folded, n=2, cutoff=0.6)
+    ratios = [difflib.SequenceMatcher(None, one, asked).ratio() for one in near]
+    if not near or (len(near) == 2 and ratios[0] - ratios[1] < _NO_GUESS):
+        return ""
+    return folded[near[0]]
 
 
 def _as_written(value: Any) -> str:

@@ -14,6 +14,9 @@ from pydantic import Field
 
 from stationsim.scenario import quantities as q
 from stationsim.scenario.machine_tables import EnginePumpPart, ForceMainPart, PumpPart
+from stationsim.scenario.protection_tables import BackupFloatsPart, TariffPart
+from stationsim.scenario.rain_tables import RainDerivedPart, RainPart
+from stationsim.scenario.sewer_tables import SewerPart
 from stationsim.scenario.table import LEFT_OUT, Table, left_out
 
 
@@ -40,7 +43,9 @@ class StationPart(Table):
         "Level of the underside of the cover; or give the depth of the well.",
     )
     inlet_invert: q.Level | None = left_out(
-        "not known", "Level of the invert of the incoming sewer, for drawings and warnings."
+        "not known",
+        "Level of the invert of the incoming sewer, for drawings and warnings; [sewer] "
+        "begins there and needs it.",
     )
     total_flow: list[q.Flow] | None = left_out(
         "the flows or curves of the pumps count",
@@ -154,7 +159,15 @@ class EpisodePart(Table):
     table_interval: q.Interval = Field(
         300.0, description="How often the level is written to the table; no effect on the run."
     )
-    seed: q.Count = Field(1, description="Root of every random stream of the run.")
+    seed: q.Count = Field(1, description="Root of every random stream; nothing is random yet.")
+
+
+_GROWTH: Any = Field(
+    0.0, description='Growth each year as a part, compounded: 0.02 or "2 %"; below 0 it shrinks.'
+)
+_GROWTH_SINCE: Any = left_out(
+    "the start of the episode", "When the flows as given hold; they grow from there."
+)
 
 
 class ConstantPart(Table):
@@ -162,6 +175,8 @@ class ConstantPart(Table):
 
     kind: Literal["constant"] = Field(description="A flow that does not change.")
     flow: q.Flow = Field(description="The flow.")
+    growth_per_year: q.Growth = _GROWTH
+    growth_since: q.Moment | None = _GROWTH_SINCE
 
 
 class DailyPart(Table):
@@ -185,6 +200,8 @@ class DailyPart(Table):
         "the pattern is given as flows", "Mean flow of the day that the pattern is scaled to."
     )
     weekend_mean: q.Flow | None = left_out("as mean", "The same for the weekend.")
+    growth_per_year: q.Growth = _GROWTH
+    growth_since: q.Moment | None = _GROWTH_SINCE
 
 
 class RecordedPart(Table):
@@ -207,6 +224,8 @@ class RecordedPart(Table):
     between: Literal["straight", "steps"] = Field(
         "straight", description="Between two rows: linear, or the earlier value holds."
     )
+    growth_per_year: q.Growth = _GROWTH
+    growth_since: q.Moment | None = _GROWTH_SINCE
 
 
 class HydrographPart(Table):
@@ -228,6 +247,8 @@ class HydrographPart(Table):
         description='When its time 0 is: "day 3 14:00", "Wed 14:00", a date and time, or '
         '"after 26 h".',
     )
+    growth_per_year: q.Growth = _GROWTH
+    growth_since: q.Moment | None = _GROWTH_SINCE
 
 
 InflowPart = Annotated[
@@ -247,7 +268,8 @@ class EventPart(Table):
     what: q.EventWhat | None = left_out(
         "given as text",
         'What: "grid loss", "P2 out of service", "P2 fails", "P2 high temperature", '
-        '"P2 seal leak", "P2 in hand", "P2 off", "P2 in auto", "P2 reset".',
+        '"P2 seal leak", "P2 fails to start", "P2 clogged to 60 %", "level signal frozen", '
+        '"level signal lost", "P2 in hand", "P2 off", "P2 in auto", "P2 reset".',
     )
     for_: q.EventSpan | None = left_out(
         "as the event says; see 'explain event'", 'How long: "4 h".', alias="for"
@@ -265,6 +287,11 @@ class Scenario(Table):
     well: dict[str, WellPart] = Field(
         min_length=1, description="Parts of the storage; where they overlap their areas add."
     )
+    sewer: SewerPart | None = left_out(
+        "no sewer is counted, but what [well] gives as storage",
+        "The incoming sewer as storage: its pipes and manholes, in which the water stands level "
+        "with the well. Give it here or as storage in [well], not in both.",
+    )
     spill: SpillPart | None = left_out(
         "it never spills, and the level has no limit", "The lowest point where it spills."
     )
@@ -275,6 +302,10 @@ class Scenario(Table):
         "none; pumps then need a plain flow", "The common main; needed by pumps with a curve."
     )
     engine_pump: EnginePumpPart | None = left_out("none", "The engine-driven pump.")
+    rain_derived: RainDerivedPart | None = left_out(
+        "no rain can be given",
+        "How rain comes into the sewer: an area, and a quick, a middle and a slow response.",
+    )
     control: dict[str, Any] = Field(
         description="Which controller decides (kind), and its settings."
     )
@@ -282,6 +313,14 @@ class Scenario(Table):
         default_factory=lambda: {"kind": "each cycle"},
         description="Who leads next (kind), and its settings.",
         json_schema_extra={LEFT_OUT: "each cycle"},
+    )
+    backup_floats: BackupFloatsPart | None = left_out(
+        "none", "Floats that run the station when the level signal cannot be trusted."
+    )
+    tariff: dict[str, TariffPart] = Field(
+        default_factory=dict,
+        description="What energy costs by the hour: bands by name, [tariff.night].",
+        json_schema_extra={LEFT_OUT: "no cost is counted"},
     )
     alarms: AlarmsPart = Field(
         default_factory=AlarmsPart,
@@ -291,6 +330,12 @@ class Scenario(Table):
     episode: EpisodePart = Field(description="When the run begins, and how long it lasts.")
     inflow: dict[str, InflowPart] = Field(
         min_length=1, description="What arrives: sources by name; their flows add."
+    )
+    rain: dict[str, RainPart] = Field(
+        default_factory=dict,
+        description="Rain by name, which becomes inflow by [rain_derived]; on the command line "
+        '--rain "20 mm in 6 h from 14:00" adds even rain.',
+        json_schema_extra={LEFT_OUT: "it does not rain"},
     )
     event: dict[str, EventPart] = Field(
         default_factory=dict,

@@ -20,7 +20,7 @@ from stationsim.scenario.table import Table, left_out
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-_SUFFIXES = {"level": "_m", "duration": "_s"}
+_SUFFIXES = {"level": "_m", "length": "_m", "duration": "_s"}
 
 
 def key_of(field: dataclasses.Field[Any]) -> str:
@@ -103,6 +103,8 @@ def _annotation(settings_class: type, field: dataclasses.Field[Any]) -> Any:
     kind = field.metadata.get("kind")
     if kind == "level":
         return q.Level
+    if kind == "length":
+        return q.SpanOrNone
     if kind == "duration":
         return q.Elapsed
     if kind == "number":

@@ -17,7 +17,12 @@ if TYPE_CHECKING:
 
 
 def make_well(
-    tables: Mapping[str, Any], reference: Reference, built: Built, *, whole: bool
+    tables: Mapping[str, Any],
+    reference: Reference,
+    built: Built,
+    *,
+    whole: bool,
+    sewer: tuple[wells.Part, ...] | None = (),
 ) -> wells.Well | None:
     """Return the storage; None when something is wrong with it, which is noted.
 
@@ -31,6 +36,8 @@ def make_well(
         Takes what is refused.
     whole
         False when a part could not be read: the others are looked at, each by itself.
+    sewer
+        What backs up with the well; None when something is wrong with it.
     """
     parts: list[wells.Part] = []
     before = len(built.findings)
@@ -64,10 +71,10 @@ def make_well(
             parts.append(wells.cone(part.bottom_diameter, part.top_diameter, low, high))
         else:
             parts.append(wells.store(part.volume, low, high))
-    if len(built.findings) > before or not whole:
+    if len(built.findings) > before or not whole or sewer is None:
         return None
     try:
-        return wells.Well(tuple(parts))
+        return wells.Well((*parts, *sewer))
     except ValueError as error:
         counted = "" if reference.shown == "above floor" else ", counted above the floor"
         built.refuse(

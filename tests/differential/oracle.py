@@ -8,22 +8,26 @@ of its segments) and does everything else its own way:
 * flows come from Brent's method at every stage of every step: no bands;
 * each leg is monotone (it ends where the net flow turns), so only the nearest level of interest in
   the direction of movement has to be found;
-* the panel keeps, for each start and stop level, since when the level has been beyond it.
+* the panel keeps, for each start and stop level, since when the level has been beyond it, and has
+  its turn when something that it sees has changed or a moment that it waits for has come;
+* a level signal that is frozen or lost, and two floats behind it (``_floats``);
+* a motor's temperature is one exponential from its last change on (``oracle_units.py``).
 
-Not in here: energy, alarms, an engine-driven pump that fails.
+Not in here: energy and alarms. What stays open (``fragile``) and is not compared: two things nearer
+than 5 ms, one of them a crossing; starts by float at a limit of starts in an hour, of which the
+panel knows the last only; a right signal that stands still until the panel distrusts it.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from oracle_units import Unit, Winding
+from oracle_water import Hydraulics, Storage
 from scipy.integrate import solve_ivp
-from scipy.optimize import brentq
 
-G = 9.80665
 INSTANT = 1e-6
 CLOSE = 5e-3
 """Two things nearer than this, one of them a crossing, may come in either order [s]."""
@@ -60,171 +64,6 @@ class Answer:
     legs: int = 0
 
 
-# ------------------------------------------------------------------ the well
-
-
-class Storage:
-    """Plan area over level, from the parts as they are described."""
-
-    def __init__(self, parts: tuple[Any, ...]) -> None:
-        self.parts = parts
-        finite = [x for p in parts for x in (p.from_m, p.to_m) if 0.0 < x < math.inf]
-        self.breaks = sorted(set(finite))
-        self.top = math.inf
-        if all(p.to_m < math.inf for p in parts):
-            self.top = max(p.to_m for p in parts)
-            self.last_area = sum(
-                self._area_of(p, self.top) for p in parts if p.to_m > self.top - 1e-9
-            )
-
-    @staticmethod
-    def _area_of(part: Any, z: float) -> float:
-        h = z - part.from_m
-        return float(part.a0_m2 + part.a1_m * h + part.a2 * h * h)
-
-    def area_beside(self, z: float, way: int) -> Callable[[float], float]:
-        """Return the plan area of the layer that begins at z in a direction, as a function."""
-        inside = z + way * 1e-7
-        if inside > self.top:
-            return lambda _z: self.last_area
-        active = [p for p in self.parts if p.from_m < inside < p.to_m]
-        if all(p.a1_m == 0.0 and p.a2 == 0.0 for p in active):
-            whole = sum(p.a0_m2 for p in active)
-            return lambda _z: whole
-        return lambda z: sum(self._area_of(p, z) for p in active)
-
-
-# ------------------------------------------------------------------ flows
-
-
-class Hydraulics:
-    """Flows of the machines that run at a level."""
-
-    def __init__(self, station: Any) -> None:
-        self.main = station.force_main
-        self.by_number = station.total_by_number_m3s
-        self.units = list(station.pumps)
-        if station.engine_pump is not None:
-            self.units.append(station.engine_pump.pump)
-
-    @staticmethod
-    def friction(pipe: Any, q: float) -> float:
-        """Return friction alone."""
-        if q <= 0.0 or pipe.friction == "none" or pipe.length_m == 0.0:
-            return 0.0
-        if pipe.friction == "hazen-williams":
-            head = 10.67 * pipe.length_m * q**1.852
-            return float(head / (pipe.c_factor**1.852 * pipe.diameter_m**4.8704))
-        v = q / (math.pi * pipe.diameter_m**2 / 4.0)
-        re = v * pipe.diameter_m / pipe.viscosity_m2s
-        if re < 2040.0:
-            f = 64.0 / re
-        else:  # Colebrook, by repetition
-            x = 8.0
-            for _ in range(60):
-                rough = pipe.roughness_m / (3.7 * pipe.diameter_m)
-                x, before = -2.0 * math.log10(rough + 2.51 * x / re), x
-                if abs(x - before) < 1e-15 * x:
-                    break
-            f = 1.0 / (x * x)
-        return float(f * pipe.length_m / pipe.diameter_m * v * v / (2.0 * G))
-
-    @classmethod
-    def loss(cls, pipe: Any, q: float) -> float:
-        """Return friction and fittings."""
-        v = q / (math.pi * pipe.diameter_m**2 / 4.0)
-        return cls.friction(pipe, q) + float(pipe.fittings_k) * v * v / (2.0 * G)
-
-    @staticmethod
-    def head(unit: Any, q: float) -> float:
-        """Return the head of a pump at its speed and in its condition."""
-        raw = q / (unit.speed_ratio * unit.flow_factor)
-        starts = unit.curve.flows_m3s
-        piece = max(i for i, x in enumerate(starts) if x <= raw or i == 0)
-        c0, c1, c2 = unit.curve.pieces[piece]
-        h = c0 + c1 * raw + c2 * raw * raw
-        return float(h * unit.speed_ratio**2 * unit.head_factor)
-
-    def _own(self, unit: Any, header: float) -> float:
-        """Return the flow of one pump against a head at the header."""
-        branch = unit.branch
-
-        def left(q: float) -> float:
-            lost = self.loss(branch, q) if branch is not None else 0.0
-            return self.head(unit, q) - lost - header
-
-        if left(0.0) <= 0.0:
-            return 0.0
-        high = 0.05
-        while left(high) > 0.0:
-            high *= 2.0
-        return float(brentq(left, 0.0, high, xtol=1e-15, rtol=1e-14))
-
-    def flows(self, running: tuple[int, ...], z: float) -> list[float]:
-        """Return the flow of each running machine."""
-        units = [self.units[i] for i in running]
-        plain = [u for u in units if u.curve is None and u.fixed_flow_m3s is None]
-        share = self.by_number[len(plain) - 1] / len(plain) if plain else 0.0
-        curved = [u for u in units if u.curve is not None]
-        if not curved:
-            return [share if u.fixed_flow_m3s is None else u.fixed_flow_m3s for u in units]
-        lift = self.main.discharge_level_m - z
-        fixed = sum(u.fixed_flow_m3s or 0.0 for u in units) + share * len(plain)
-        kinds = {(u.curve, u.speed_ratio, u.flow_factor, u.head_factor, u.branch) for u in curved}
-
-        def header(total: float) -> float:
-            return lift + sum(self.loss(p, total) for p in self.main.pipes)
-
-        if len(kinds) == 1:  # one unknown: the flow of each
-            unit, n = curved[0], len(curved)
-
-            def off(q: float) -> float:
-                lost = self.loss(unit.branch, q) if unit.branch is not None else 0.0
-                return self.head(unit, q) - lost - header(fixed + n * q)
-
-            each = 0.0
-            if off(0.0) > 0.0:
-                high = 0.05
-                while off(high) > 0.0:
-                    high *= 2.0
-                each = float(brentq(off, 0.0, high, xtol=1e-15, rtol=1e-14))
-            found = {id(u): each for u in curved}
-        else:
-
-            def over(h: float) -> float:
-                return h - header(fixed + sum(self._own(u, h) for u in curved))
-
-            low = header(fixed)
-            high_h = max(self.head(u, 0.0) for u in curved)
-            h = low
-            if high_h > low:
-                h = float(brentq(over, low, high_h, xtol=1e-14, rtol=1e-14))
-            found = {id(u): self._own(u, h) for u in curved}
-        for u in units:
-            if u.curve is None:
-                found[id(u)] = share if u.fixed_flow_m3s is None else u.fixed_flow_m3s
-        return [found[id(u)] for u in units]
-
-
-# ------------------------------------------------------------------ one machine
-
-
-@dataclass
-class Unit:
-    """One machine while it runs."""
-
-    running: bool = False
-    mode: str = "auto"
-    blocks: dict[str, tuple[float, bool]] = field(default_factory=dict)
-    started: float = -math.inf
-    stopped: float = -math.inf
-    hours: float = 0.0
-
-    @property
-    def free(self) -> bool:
-        return not self.blocks and self.mode != "off"
-
-
 class Oracle:
     """One run."""
 
@@ -257,6 +96,11 @@ class Oracle:
         self.settings = s
         self.n_electric = len(station.pumps)
         self.units = [Unit() for _ in self.water.units]
+        for unit, what in zip(self.units, self.water.units, strict=True):
+            if what.motor_heat is not None:
+                unit.winding = Winding(
+                    what.motor_heat, what.motor_top_m, what.most_resets, what.motor_heat.ambient_c
+                )
         self.order = list(range(self.n_electric))
         self.calls = 0
         self.on: list[int] = []
@@ -276,6 +120,7 @@ class Oracle:
         self.grid_back = -math.inf
         self.engine = station.engine_pump
         self.engine_state = "stopped"
+        self.engine_phase, self.engine_tries = "", 0
         self.engine_up = math.inf
         self.fuel = self.engine.tank_m3 if self.engine is not None else 0.0
         self.script = sorted(episode.events, key=lambda e: e.at_s)
@@ -284,9 +129,25 @@ class Oracle:
         self.slack_m3 = 1e-9
         self.slack_s = 0.0
         self.net_before = 1.0
+        self.turn = True
+        self.has_supply = True  # as the panel by level knows it: the floats take it away too
+        self.restarting = False
+        self.hold = -math.inf
+        self.arrived: float | None = None
         # a timer that a crossing has set moves with it
         self.crossed = -math.inf
         self.delays = {s.start_delay_s, s.stop_delay_s}
+        self.floats = getattr(station, "backup_floats", None)
+        self.shown: float | None = None  # what a failed signal shows; None while it is right
+        self.shown_until = math.inf
+        self.still_from = 0.0
+        self.by_floats = False
+        self.next_float_start = math.inf
+        self.covered_start, self.covered_stop = False, True
+        if self.floats is not None:
+            self.covered_start = self.z >= self.floats.start_m
+            self.covered_stop = self.z >= self.floats.stop_m
+            self.delays |= {self.floats.lag_delay_s, self.floats.frozen_after_s or 0.0}
         if self.engine is not None:
             self.delays.add(self.engine.start_delay_s)
         self.last_instant = (-1.0, "")
@@ -299,6 +160,9 @@ class Oracle:
             self._stand(n)
         if self.crest < self.z and not self.plain:
             self.spill_since = 0.0
+        for unit in self.units:
+            if unit.winding is not None and unit.winding.top_m is not None:
+                unit.winding.covered = self.z > unit.winding.top_m
         self._instant()
         while self.t < self.end:
             self._leg(min(self._next_timer(), self.end))
@@ -309,10 +173,15 @@ class Oracle:
         self.answer.end_level_m = self.z
         return self.answer
 
+    @property
+    def seen(self) -> float:
+        """What the level signal shows: not a number when it is lost."""
+        return self.z if self.shown is None else self.shown
+
     def _stand(self, n: int) -> None:
-        """Take note of where the level stands against call n, with no past."""
-        self.above[n] = self.t if self.z >= self.starts[n] else None
-        self.below[n] = self.t if self.z <= self.stops[n] else None
+        """Take note of where the level is seen against call n, with no past."""
+        self.above[n] = self.t if self.seen >= self.starts[n] else None
+        self.below[n] = self.t if self.seen <= self.stops[n] else None
 
     def _due(self, t: float) -> bool:
         return t <= self.t + INSTANT
@@ -320,29 +189,99 @@ class Oracle:
     # -------------------------------------------------------------- what waits by the clock
 
     def _timers(self) -> list[float]:
-        s = self.settings
         times = [e.at_s for e in self.script]
-        times += [over for u in self.units for over, itself in u.blocks.values() if itself]
         if not self.grid:
             times.append(self.grid_back)
-        if self.grid:
-            if s.start_delay_s:
-                times += [a + s.start_delay_s for a in self.above[self.calls :] if a is not None]
-            if s.stop_delay_s:
-                times += [a + s.stop_delay_s for a in self.below[: self.calls] if a is not None]
-            if len(self.on) < self.calls:
-                times.append(self.last_start + s.stagger_s)
-            if self.station.control.rotation == "clock" and not self.on:
-                settings = self.station.control.rotation_settings
-                due = settings.at_s + (self.clock_done + 1) * settings.every_s
-                times.append(due - self.episode.clock_offset_s)
-            for i in range(self.n_electric):
-                times.append(self.units[i].stopped + self.station.pumps[i].min_off_s)
+        if self.shown is not None:
+            times.append(self.shown_until)
+        return times + self._panel_timers() + self._memory_timers()
+
+    def _memory_timers(self) -> list[float]:
+        """Return times that hang on an earlier start, stop or crossing."""
+        times = [over for u in self.units for over, itself in u.blocks.values() if itself]
+        times += [over for u in self.units for over in u.hidden.values()]
+        times += [u.called_over for u in self.units]
+        times += [u.winding.trips_at() for u in self.units if u.winding is not None]
         times.append(self.engine_up)
         if self.engine_state == "running" and self.engine.fuel_m3_per_s > 0.0:
             run_s = self.fuel / self.engine.fuel_m3_per_s
             times.append(self.units[-1].started + run_s)
+        return times + (self._waits() if self.grid else [])
+
+    def _panel_timers(self) -> list[float]:
+        """Return when the panel wants its turn for the sake of a level or of the clock."""
+        s = self.settings
+        times: list[float] = []
+        if not self.grid:
+            return times
+        if self.floats is not None:
+            times.append(self.next_float_start)
+            if self.shown is not None and not self.by_floats:
+                times.append(self.still_from + (self.floats.frozen_after_s or math.inf))
+        if self.by_floats:
+            return times
+        if s.start_delay_s and self.calls < len(self.starts):
+            since = self.above[self.calls]
+            times += [] if since is None else [since + s.start_delay_s]
+        if s.stop_delay_s and self.calls:
+            since = self.below[self.calls - 1]
+            times += [] if since is None else [since + s.stop_delay_s]
+        if self.station.control.rotation == "clock" and not self.on and not self.calls:
+            settings = self.station.control.rotation_settings
+            due = settings.at_s + (self.clock_done + 1) * settings.every_s
+            times.append(due - self.episode.clock_offset_s)
         return times
+
+    def _waits(self) -> list[float]:
+        """Return when the panel wants its turn for the sake of a start that has to wait."""
+        s = self.settings
+        times: list[float] = []
+        for i in range(self.n_electric):
+            unit = self.units[i]
+            if unit.mode == "hand" and unit.free and not unit.running and not unit.called:
+                times.append(unit.stopped + self.station.pumps[i].min_off_s)
+        idle = [i for i in range(self.n_electric) if self._idle(i)]
+        if self.by_floats:
+            return times + [self.units[i].stopped + self.station.pumps[i].min_off_s for i in idle]
+        rests = [self._rested(i) for i in idle]
+        if len(self.on) < self.calls:
+            times += [self.last_start + self._stagger(), self.hold, *rests]
+        if s.max_run_s is not None:
+            due = [self.units[p].started + s.max_run_s for p in self.on if self.units[p].running]
+            times += due
+            if any(self._due(t) for t in due):
+                times += rests
+        return times
+
+    def _stagger(self) -> float:
+        s = self.settings
+        again = self.restarting and s.restart_stagger_s is not None
+        return float(s.restart_stagger_s if again else s.stagger_s)
+
+    def _idle(self, i: int) -> bool:
+        return self.units[i].ready and not self.units[i].running and i not in self.on
+
+    def _rested(self, i: int) -> float:
+        """Return from when on the panel may start a pump, by its rest and its starts."""
+        rested = self.units[i].stopped + self.station.pumps[i].min_off_s
+        most, begun = self.settings.most_starts_per_hour, self.units[i].begun
+        if most is not None and len(begun) >= most:
+            rested = max(rested, begun[-int(most)] + 3600.0)
+        return float(rested)
+
+    def _woken(self) -> bool:
+        """Return whether the panel wanted a turn at this level or time."""
+        if not self.grid:
+            return False
+        if self.arrived is not None and self.shown is None and not self.by_floats:
+            starts, stops = self.starts[self.calls :], self.stops[: self.calls]
+            if not self.settings.start_delay_s:
+                starts = starts[:1]
+            if not self.settings.stop_delay_s:
+                stops = stops[-1:]
+            if self.arrived in (*starts, *stops):
+                return True
+        return any(abs(x - self.t) <= INSTANT for x in (*self._panel_timers(), *self._waits()))
 
     def _next_timer(self) -> float:
         return min((x for x in self._timers() if x > self.t + INSTANT), default=math.inf)
@@ -358,19 +297,33 @@ class Oracle:
     # -------------------------------------------------------------- one instant
 
     def _instant(self) -> None:
+        if any(abs(x - self.t) <= INSTANT for x in self._memory_timers()):
+            # what hangs on an earlier moment is known no better than that one
+            self.slack_s = max(self.slack_s, self.answer.slack_s)
         self._mark_instant()
+        self.turn = self.turn or self._woken()
+        self.arrived = None
         self._supply()
+        if self.engine_state == "starting":
+            self._engine_comes_up()
         self._people()
+        self._faults()
         for i in range(self.n_electric):
             unit = self.units[i]
             rested = unit.stopped + self.station.pumps[i].min_off_s
             hand = unit.mode == "hand" and unit.free and self.grid and not unit.running
-            if hand and self.t >= rested - INSTANT:
+            if hand and not unit.called and self.t >= rested - INSTANT:
                 self._start(i)
-        if self.grid:
+        if self.grid and self.turn:
             self._panel()
+        self.turn = False
         if self.engine is not None:
             self._engine()
+        if self._float_turns_over() and self.grid:
+            self._panel()
+        for unit in self.units:
+            if unit.winding is not None:
+                unit.winding.change(self.t, unit.running, unit.left < 1.0)
         net = self._net()
         if self.plain and self.z >= self.crest:
             # at the moment when it turns the net flow is nought but for rounding
@@ -390,7 +343,7 @@ class Oracle:
         t, kind = self.last_instant
         gap = self.t - t
         both = self.kind == "timer" and kind == "timer"
-        if gap < CLOSE and not (both and gap <= INSTANT) and t >= 0.0 and self.kind and kind:
+        if gap < CLOSE and not (both and gap <= 3.0 * INSTANT) and t >= 0.0 and self.kind and kind:
             self.answer.fragile = f"{kind} at {t} s and {self.kind} at {self.t} s"
         self.last_instant = (self.t, self.kind)
         self.answer.slack_s = max(self.answer.slack_s, self.slack_s)
@@ -399,7 +352,7 @@ class Oracle:
         back = not self.grid and self._due(self.grid_back)
         losses = [e for e in self.script if e.kind == "grid loss" and self._due(e.at_s)]
         if back and not losses:
-            self.grid = True
+            self.grid = self.turn = True
             self.answer.grid.append((self.t, "back"))
             for n in range(len(self.starts)):
                 self._stand(n)
@@ -407,8 +360,6 @@ class Oracle:
             if self.engine_state == "running" and auto and self.engine.at_grid_return == "stop":
                 self._stop(len(self.units) - 1)
                 self.engine_state = "stopped"
-            elif self.engine_state == "starting" and auto:
-                self.engine_state, self.engine_up = "stopped", math.inf
         for event in losses:
             self.script.remove(event)
             over = math.inf if event.duration_s is None else event.at_s + event.duration_s
@@ -417,54 +368,206 @@ class Oracle:
                 continue
             self.grid = False
             self.answer.grid.append((self.t, "lost"))
-            was_on = bool(self.on)
             for i in range(self.n_electric):
                 self._stop(i)
-            if was_on:
-                self._rotate()
-            self.calls, self.on, self.last_start = 0, [], -math.inf
+            self._forget()
+            self.by_floats, self.next_float_start = False, math.inf
 
-    def _people(self) -> None:  # noqa: PLR0912  (one branch for each kind of event)
+    def _forget(self) -> None:
+        """Let the panel by level lose its supply, unless it has none as it is."""
+        if not self.has_supply:
+            return
+        self.has_supply = False
+        if self.settings.at_power_loss == "starts over":
+            self.order = list(range(self.n_electric))
+        elif self.on and self.settings.at_power_loss == "moves on":
+            self._rotate()
+        self.calls, self.on, self.last_start = 0, [], -math.inf
+
+    def _signal(self) -> None:
+        """Let the level signal fail, or be right again."""
+        changed = False
+        if self.shown is not None and self._due(self.shown_until):
+            self.shown, self.shown_until = None, math.inf
+            changed = True
+        for event in [e for e in self.script if self._due(e.at_s)]:
+            if event.kind in ("level signal frozen", "level signal lost"):
+                self.script.remove(event)
+                self.shown = self.z if event.kind == "level signal frozen" else math.nan
+                lasts = math.inf if event.duration_s is None else event.duration_s
+                self.shown_until = event.at_s + lasts
+                self.still_from = self.t
+                changed = True
+        if changed:
+            self.turn = True
+            for n in range(len(self.starts)):  # it may show another level than before
+                if (self.seen >= self.starts[n]) != (self.above[n] is not None):
+                    self.above[n] = self.t if self.seen >= self.starts[n] else None
+                if (self.seen <= self.stops[n]) != (self.below[n] is not None):
+                    self.below[n] = self.t if self.seen <= self.stops[n] else None
+
+    def _people(self) -> None:
+        self._signal()
         for event in [e for e in self.script if self._due(e.at_s)]:
             self.script.remove(event)
             names = [u.name for u in self.water.units]
             i = names.index(event.subject)
             unit = self.units[i]
+            over = math.inf if event.duration_s is None else event.at_s + event.duration_s
             if event.kind in ("hand", "off", "auto"):
                 if unit.mode != event.kind:
-                    unit.mode = event.kind
+                    unit.mode, self.turn = event.kind, True
                     if event.kind != "hand" and i < self.n_electric:
                         self._stop(i)
-                continue
-            if event.kind == "reset":
-                for kind in list(unit.blocks):
-                    if kind != "out of service" and unit.blocks[kind][0] <= self.t + INSTANT:
-                        del unit.blocks[kind]
-                continue
-            if event.kind == "seal leak" and (
+            elif event.kind == "reset":
+                self._reset(unit)
+            elif event.kind == "clogged":
+                unit.left = event.flow_left
+                unit.hidden["clogged"] = over
+                self.water.leave(i, event.flow_left)
+            elif event.kind == "fails to start":
+                unit.dead = True
+                unit.hidden["dead"] = over
+            elif event.kind == "seal leak" and (
                 self.water.units[i].seal_leak != "stop" or i >= self.n_electric
             ):
-                continue
-            over = math.inf if event.duration_s is None else event.at_s + event.duration_s
-            itself = event.kind == "out of service" or event.resets_itself
-            if event.duration_s is None and event.kind in ("fails", "high temperature"):
-                over, itself = event.at_s, False
-            older, latch = unit.blocks.get(event.kind, (-math.inf, True))
-            unit.blocks[event.kind] = (max(over, older), itself and latch)
-            if i < self.n_electric:
-                self._stop(i)
-        for unit in self.units:
+                self.turn = True  # an alarm, which the panel sees
+            else:
+                itself = event.kind == "out of service" or event.resets_itself
+                if event.duration_s is None and event.kind in ("fails", "high temperature"):
+                    over, itself = event.at_s, False
+                self._block(i, event.kind, over, itself)
+
+    def _reset(self, unit: Unit) -> None:
+        for kind in list(unit.blocks):
+            if kind != "out of service" and unit.blocks[kind][0] <= self.t + INSTANT:
+                del unit.blocks[kind]
+                self.turn = True
+                if kind == "high temperature" and unit.winding is not None:
+                    unit.winding.resets = 0
+
+    def _block(self, i: int, kind: str, over: float, itself: bool) -> None:
+        unit = self.units[i]
+        older, latch = unit.blocks.get(kind, (-math.inf, True))
+        unit.blocks[kind] = (max(over, older), itself and latch)
+        self.turn = True
+        if i < self.n_electric:
+            self._stop(i)
+
+    def _faults(self) -> None:
+        """Let go what is over, and trip what is too hot."""
+        for i, unit in enumerate(self.units):
             for kind, (over, itself) in list(unit.blocks.items()):
                 if itself and self._due(over):
                     del unit.blocks[kind]
+                    self.turn = True
+            for kind, over in list(unit.hidden.items()):
+                if self._due(over):
+                    del unit.hidden[kind]
+                    if kind == "dead":
+                        unit.dead = False
+                    else:
+                        unit.left = 1.0
+                        self.water.leave(i, 1.0)
+            if unit.called and self._due(unit.called_over):
+                unit.called_over, self.turn = math.inf, True
+                if unit.dead and unit.free and unit.started < unit.called_at and self.grid:
+                    self._block(i, "fails", self.t, itself=False)
+            winding = unit.winding
+            if winding is not None and unit.running and self._due(winding.trips_at()):
+                self._block(i, "high temperature", *winding.trip(self.t))
 
     # -------------------------------------------------------------- the panel
 
-    def _panel(self) -> None:
-        s, t = self.settings, self.t
-        dropped = [
-            p for p in self.on if not (self.units[p].running and self.units[p].mode == "auto")
+    def _floats(self) -> bool:
+        """Let the floats decide where the signal cannot be believed; tell whether they do."""
+        if self.floats is None:
+            return False
+        on = [
+            p
+            for p in range(self.n_electric)
+            if self.units[p].running and self.units[p].mode == "auto" and self.units[p].free
         ]
+        believed = self._believed(on)
+        if not believed and not self.by_floats:
+            self.by_floats = True
+            self.next_float_start = self.t + self.floats.lag_delay_s
+            self._forget()
+        elif believed and self.by_floats and not on:
+            self.by_floats, self.next_float_start = False, math.inf
+            for n in range(len(self.starts)):
+                self._stand(n)
+        if self.by_floats:
+            self._float_turn(on)
+        return self.by_floats
+
+    def _believed(self, on: list[int]) -> bool:
+        """Tell whether the panel may believe what the level signal shows."""
+        floats = self.floats
+        seen = self.seen
+        frozen = self.shown is not None and not math.isnan(seen)
+        if not frozen or not (on or self.by_floats):
+            self.still_from = self.t
+        patience = floats.frozen_after_s
+        return not (
+            math.isnan(seen)
+            or (self.covered_start and seen < floats.start_m - floats.disagrees_by_m)
+            or (not self.covered_stop and seen > floats.stop_m + floats.disagrees_by_m)
+            or (frozen and patience is not None and self._due(self.still_from + patience))
+            or (bool(on) and not self.covered_stop)
+        )
+
+    def _float_turn(self, on: list[int]) -> None:
+        """Start and stop by the floats alone."""
+        if not self.covered_stop:
+            for p in reversed(on):
+                self._stop(p)
+        if not (self.covered_stop and self.covered_start):
+            self.next_float_start = math.inf
+            return
+        if self.next_float_start == math.inf:
+            self.next_float_start = self.t + self.floats.lag_delay_s
+        if on and not self._due(self.next_float_start):
+            return
+        for p in self.order:
+            unit = self.units[p]
+            rested = self.t >= unit.stopped + self.station.pumps[p].min_off_s - INSTANT
+            if unit.ready and not unit.running and rested:
+                self._start(p)
+                if self.settings.most_starts_per_hour is not None:
+                    self.answer.fragile = "starts by float, of which the panel knows the last only"
+                self.next_float_start = self.t + max(self.floats.lag_delay_s, 2.0 * INSTANT)
+                return
+
+    def _float_reached(self, level: float, way: int) -> bool:
+        """Let the water cover or leave a float; tell whether one hangs here."""
+        if self.floats is None:
+            return False
+        if level == self.floats.start_m:
+            self.covered_start = way > 0
+        if level == self.floats.stop_m:
+            self.covered_stop = way > 0
+        here = level in (self.floats.start_m, self.floats.stop_m)
+        self.turn = self.turn or here
+        return here
+
+    def _float_turns_over(self) -> bool:
+        """See whether the water now turns at a float; tell whether one has changed by that."""
+        before = self.covered_start, self.covered_stop
+        if self.floats is not None:
+            net = self._net()
+            if self.z == self.floats.start_m and net != 0.0:
+                self.covered_start = net > 0.0
+            if self.z == self.floats.stop_m and net != 0.0:
+                self.covered_stop = net > 0.0
+        return before != (self.covered_start, self.covered_stop)
+
+    def _panel(self) -> None:
+        if self._floats():
+            return
+        s, t = self.settings, self.t
+        returned, self.has_supply = not self.has_supply, True
+        dropped = [p for p in self.on if not (self.units[p].running and self.units[p].ready)]
         self.on = [p for p in self.on if p not in dropped]
         had = bool(self.on) or bool(dropped)
         while self.calls < len(self.starts):
@@ -486,20 +589,40 @@ class Oracle:
             self._stop(self.on.pop(-1 if s.stop_policy == "last on, first off" else 0))
         if not self.on and self.station.control.rotation == "clock":
             self._rotate()
-        while len(self.on) < self.calls and t >= self.last_start + s.stagger_s - INSTANT:
-            able = [
-                p
-                for p in self.order
-                if self.units[p].mode == "auto"
-                and not self.units[p].blocks
-                and not self.units[p].running
-                and t >= self.units[p].stopped + self.station.pumps[p].min_off_s - INSTANT
-            ]
+        if returned:
+            self.restarting = True
+            self.hold = t + s.restart_delay_s
+        fresh = []
+        while len(self.on) < self.calls:
+            if t < max(self.last_start + self._stagger(), self.hold) - INSTANT:
+                break
+            able = self._able()
             if not able:
                 break
             self._start(able[0])
             self.on.append(able[0])
+            fresh.append(able[0])
             self.last_start = t
+        if len(self.on) == self.calls:
+            self.restarting = False
+        if s.max_run_s is not None:
+            self._relieve(s.max_run_s, fresh)
+
+    def _able(self) -> list[int]:
+        """Return the pumps that the panel may start now, in their order."""
+        return [p for p in self.order if self._idle(p) and self.t >= self._rested(p) - INSTANT]
+
+    def _relieve(self, longest: float, fresh: list[int]) -> None:
+        for p in list(self.on):
+            if p in fresh or self.t < self.units[p].started + longest - INSTANT:
+                continue
+            able = self._able()
+            if able:
+                self.on.remove(p)
+                self._stop(p)
+                self._start(able[0])
+                self.on.append(able[0])
+                self.last_start = self.t
 
     def _rotate(self) -> None:
         rotation = self.station.control.rotation
@@ -526,7 +649,12 @@ class Oracle:
 
     def _start(self, i: int) -> None:
         unit = self.units[i]
+        if unit.dead and i < self.n_electric:
+            waits = max(self.station.pumps[i].fail_to_start_s, 2.0 * INSTANT)
+            unit.called_at, unit.called_over = self.t, self.t + waits
+            return
         unit.running, unit.started = True, self.t
+        unit.begun.append(self.t)
         self.answer.events.append(Event(self.t, "start", i, self.slack_s))
 
     def _stop(self, i: int) -> None:
@@ -540,9 +668,6 @@ class Oracle:
         what, i = self.engine, len(self.units) - 1
         unit = self.units[i]
         rate = what.fuel_m3_per_s
-        if self.engine_state == "starting" and self._due(self.engine_up):
-            self.engine_state, self.engine_up = "running", math.inf
-            self._start(i)
         if self.engine_state == "running":
             empty = rate > 0.0 and self._due(unit.started + self.fuel / rate)
             low = unit.mode == "auto" and self.z <= what.stop_level_m
@@ -552,9 +677,32 @@ class Oracle:
                 self.engine_state = "out of fuel" if empty else "stopped"
         wanted = unit.mode == "hand" or (not self.grid and self.z >= what.start_level_m)
         if self.engine_state == "stopped" and wanted and unit.free and self.fuel > 0.0:
-            self.engine_state, self.engine_up = "starting", self.t + what.start_delay_s
-            if what.start_delay_s <= 0.0:
+            self.engine_state, self.engine_phase = "starting", "cranks"
+            self.engine_up = self.t + what.start_delay_s + what.crank_s
+            self.engine_tries = what.crank_tries
+            if self._due(self.engine_up):
+                self._engine_comes_up()
                 self._engine()
+
+    def _engine_comes_up(self) -> None:
+        """Go on with the start: crank, crank again, warm up and prime, run; or give up."""
+        what, i = self.engine, len(self.units) - 1
+        unit = self.units[i]
+        while self.engine_state == "starting" and self._due(self.engine_up):
+            if not unit.free or (unit.mode == "auto" and self.grid):
+                self.engine_state, self.engine_up = "stopped", math.inf
+            elif self.engine_phase == "cranks" and unit.dead:
+                self.engine_tries -= 1
+                self.engine_up = self.t + what.crank_rest_s + what.crank_s
+                if not self.engine_tries:
+                    self.engine_state, self.engine_up = "stopped", math.inf
+                    self._block(i, "fails", self.t, itself=False)
+            elif self.engine_phase == "cranks" and what.warm_up_s + what.prime_s > 0.0:
+                self.engine_phase = "warms up"
+                self.engine_up = self.t + what.warm_up_s + what.prime_s
+            else:
+                self.engine_state, self.engine_up = "running", math.inf
+                self._start(i)
 
     def _spill_ends(self) -> None:
         assert self.spill_since is not None
@@ -588,7 +736,14 @@ class Oracle:
             levels.add(self.crest)
         if self.engine is not None:
             levels |= {self.engine.start_level_m, self.engine.stop_level_m}
-        return levels
+        if self.floats is not None:
+            levels |= {self.floats.start_m, self.floats.stop_m}
+        return levels | self._tops()
+
+    def _tops(self) -> set[float]:
+        """Return the levels below which some motor heats more."""
+        found = {u.winding.top_m for u in self.units if u.winding is not None}
+        return {x for x in found if x is not None}
 
     def _leg(self, until: float) -> None:
         """Go on to a time, to the next level of interest, or to where the net flow turns."""
@@ -745,20 +900,26 @@ class Oracle:
             self.net_before = self._net()
 
     def _arrive(self, level: float, way: int) -> None:
-        self.z, self.way = level, way
-        matters = level in (*self.starts, *self.stops, self.crest)
+        self.z, self.way, self.arrived = level, way, level
+        matters = level in (*self.starts, *self.stops, self.crest, *self._tops())
         if self.engine is not None:
             matters = matters or level in (self.engine.start_level_m, self.engine.stop_level_m)
+        matters = self._float_reached(level, way) or matters
         self.kind = "crossing" if matters else ""
         if matters:
             self.crossed = self.t
         if matters:
             self.slack_s = self.slack_m3 / max(abs(self.net_before), 1e-300)
         for n in range(len(self.starts)):
+            if self.shown is not None:
+                break  # the panel does not see it
             if level == self.starts[n]:
                 self.above[n] = self.t if way > 0 else None
             if level == self.stops[n]:
                 self.below[n] = self.t if way < 0 else None
+        for unit in self.units:
+            if unit.winding is not None and level == unit.winding.top_m:
+                unit.winding.covered = way > 0
         if level == self.crest:
             if way > 0 and self.spill_since is None:
                 self.spill_since = self.t

@@ -1,0 +1,167 @@
+"""The oracle's well and its pumps: areas over level, flows by Brent's method."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from scipy.optimize import brentq
+
+G = 9.80665
+
+
+# ------------------------------------------------------------------ the well
+
+
+class Storage:
+    """Plan area over level, from the parts as they are described."""
+
+    def __init__(self, parts: tuple[Any, ...]) -> None:
+        self.parts = parts
+        finite = [x for p in parts for x in (p.from_m, p.to_m) if 0.0 < x < math.inf]
+        self.breaks = sorted(set(finite))
+        self.top = math.inf
+        if all(p.to_m < math.inf for p in parts):
+            self.top = max(p.to_m for p in parts)
+            self.last_area = sum(
+                self._area_of(p, self.top) for p in parts if p.to_m > self.top - 1e-9
+            )
+
+    @staticmethod
+    def _area_of(part: Any, z: float) -> float:
+        h = z - part.from_m
+        return float(part.a0_m2 + part.a1_m * h + part.a2 * h * h)
+
+    def area_beside(self, z: float, way: int) -> Callable[[float], float]:
+        """Return the plan area of the layer that begins at z in a direction, as a function."""
+        inside = z + way * 1e-7
+        if inside > self.top:
+            return lambda _z: self.last_area
+        active = [p for p in self.parts if p.from_m < inside < p.to_m]
+        if all(p.a1_m == 0.0 and p.a2 == 0.0 for p in active):
+            whole = sum(p.a0_m2 for p in active)
+            return lambda _z: whole
+        return lambda z: sum(self._area_of(p, z) for p in active)
+
+
+# ------------------------------------------------------------------ flows
+
+
+class Hydraulics:
+    """Flows of the machines that run at a level."""
+
+    def __init__(self, station: Any) -> None:
+        self.main = station.force_main
+        self.by_number = station.total_by_number_m3s
+        self.units = list(station.pumps)
+        if station.engine_pump is not None:
+            self.units.append(station.engine_pump.pump)
+        self.clean = tuple(self.units)
+
+    def leave(self, i: int, part: float) -> None:
+        """Leave a machine a part of its flow at the same head."""
+        unit = self.clean[i]
+        if unit.fixed_flow_m3s is not None:
+            self.units[i] = replace(unit, fixed_flow_m3s=part * unit.fixed_flow_m3s)
+        else:
+            self.units[i] = replace(unit, flow_factor=part * unit.flow_factor)
+
+    @staticmethod
+    def friction(pipe: Any, q: float) -> float:
+        """Return friction alone."""
+        if q <= 0.0 or pipe.friction == "none" or pipe.length_m == 0.0:
+            return 0.0
+        if pipe.friction == "hazen-williams":
+            head = 10.67 * pipe.length_m * q**1.852
+            return float(head / (pipe.c_factor**1.852 * pipe.diameter_m**4.8704))
+        v = q / (math.pi * pipe.diameter_m**2 / 4.0)
+        re = v * pipe.diameter_m / pipe.viscosity_m2s
+        if re < 2040.0:
+            f = 64.0 / re
+        else:  # Colebrook, by repetition
+            x = 8.0
+            for _ in range(60):
+                rough = pipe.roughness_m / (3.7 * pipe.diameter_m)
+                x, before = -2.0 * math.log10(rough + 2.51 * x / re), x
+                if abs(x - before) < 1e-15 * x:
+                    break
+            f = 1.0 / (x * x)
+        return float(f * pipe.length_m / pipe.diameter_m * v * v / (2.0 * G))
+
+    @classmethod
+    def loss(cls, pipe: Any, q: float) -> float:
+        """Return friction and fittings."""
+        v = q / (math.pi * pipe.diameter_m**2 / 4.0)
+        return cls.friction(pipe, q) + float(pipe.fittings_k) * v * v / (2.0 * G)
+
+    @staticmethod
+    def head(unit: Any, q: float) -> float:
+        """Return the head of a pump at its speed and in its condition."""
+        raw = q / (unit.speed_ratio * unit.flow_factor)
+        starts = unit.curve.flows_m3s
+        piece = max(i for i, x in enumerate(starts) if x <= raw or i == 0)
+        c0, c1, c2 = unit.curve.pieces[piece]
+        h = c0 + c1 * raw + c2 * raw * raw
+        return float(h * unit.speed_ratio**2 * unit.head_factor)
+
+    def _own(self, unit: Any, header: float) -> float:
+        """Return the flow of one pump against a head at the header."""
+        branch = unit.branch
+
+        def left(q: float) -> float:
+            lost = self.loss(branch, q) if branch is not None else 0.0
+            return self.head(unit, q) - lost - header
+
+        if left(0.0) <= 0.0:
+            return 0.0
+        high = 0.05
+        while left(high) > 0.0:
+            high *= 2.0
+        return float(brentq(left, 0.0, high, xtol=1e-15, rtol=1e-14))
+
+    def flows(self, running: tuple[int, ...], z: float) -> list[float]:
+        """Return the flow of each running machine."""
+        units = [self.units[i] for i in running]
+        plain = [u for u in units if u.curve is None and u.fixed_flow_m3s is None]
+        share = self.by_number[len(plain) - 1] / len(plain) if plain else 0.0
+        curved = [u for u in units if u.curve is not None]
+        if not curved:
+            return [share if u.fixed_flow_m3s is None else u.fixed_flow_m3s for u in units]
+        lift = self.main.discharge_level_m - z
+        fixed = sum(u.fixed_flow_m3s or 0.0 for u in units) + share * len(plain)
+        kinds = {(u.curve, u.speed_ratio, u.flow_factor, u.head_factor, u.branch) for u in curved}
+
+        def header(total: float) -> float:
+            return lift + sum(self.loss(p, total) for p in self.main.pipes)
+
+        if len(kinds) == 1:  # one unknown: the flow of each
+            unit, n = curved[0], len(curved)
+
+            def off(q: float) -> float:
+                lost = self.loss(unit.branch, q) if unit.branch is not None else 0.0
+                return self.head(unit, q) - lost - header(fixed + n * q)
+
+            each = 0.0
+            if off(0.0) > 0.0:
+                high = 0.05
+                while off(high) > 0.0:
+                    high *= 2.0
+                each = float(brentq(off, 0.0, high, xtol=1e-15, rtol=1e-14))
+            found = {id(u): each for u in curved}
+        else:
+
+            def over(h: float) -> float:
+                return h - header(fixed + sum(self._own(u, h) for u in curved))
+
+            low = header(fixed)
+            high_h = max(self.head(u, 0.0) for u in curved)
+            h = low
+            if high_h > low:
+                h = float(brentq(over, low, high_h, xtol=1e-14, rtol=1e-14))
+            found = {id(u): self._own(u, h) for u in curved}
+        for u in units:
+            if u.curve is None:
+                found[id(u)] = share if u.fixed_flow_m3s is None else u.fixed_flow_m3s
+        return [found[id(u)] for u in units]
