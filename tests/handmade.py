@@ -172,7 +172,7 @@ class March:
         trace = self.trace()
         return Result(self.station, episode(self.end_s, **kwargs), trace, wall_s=0.25)
 
-    def trace(self) -> Trace:  # noqa: C901, PLR0912
+    def trace(self) -> Trace:
         """Return the trace."""
         station, plan = self.station, self.station.control.settings
         count = len(station.pumps)

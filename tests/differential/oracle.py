@@ -781,6 +781,7 @@ class Oracle:
         if turns:
             s = -net / b
             self.kind = "crossing"
+        self._stands_still()
         self.spilled += s * (net + b * s / 2.0)
         for i, flow in zip(running, flows, strict=True):
             self.answer.volumes_m3[i] += flow * s
@@ -795,6 +796,10 @@ class Oracle:
         if self.spill_since is not None and (turns or ahead < 0.0):
             self._spill_ends()
 
+    def _stands_still(self) -> None:
+        if self.floats is not None and self.floats.frozen_after_s is not None:
+            self.answer.fragile = "a right signal that stands still"
+
     def _dry(
         self,
         until: float,
@@ -805,6 +810,7 @@ class Oracle:
         flows: list[float],
     ) -> None:
         """Stand at the floor, where the pumps take what arrives."""
+        self._stands_still()
         s = until - self.t
         if b > 0.0 and (out - q) / b < s:
             s = (out - q) / b
@@ -815,7 +821,7 @@ class Oracle:
         self.t += s
         self.slack_m3 = 1e-9
 
-    def _move(  # noqa: C901  (one leg, kept whole)
+    def _move(
         self,
         until: float,
         q: float,
