@@ -228,6 +228,17 @@ class Plant:
         self._settle_now()
 
     def _settle_now(self) -> None:
+        self._turns()
+        # another lineup, or a step of the inflow at this very instant, may have turned the water
+        self.thresholds.turned()
+        if self.controller_due:  # and so covered or left a float
+            self._turns()
+        if self.water.v_m3 >= self.spilling.cap_m3:
+            self.spilling.look(self.water.direction)
+        self._look_ahead()
+
+    def _turns(self) -> None:
+        """Give whoever decides a turn, and let what runs then draw."""
         if self.controller_due:
             self.controller_due = False
             self._hand_turn()
@@ -240,11 +251,6 @@ class Plant:
             water = self.water
             lineup = water.line_up(line)
             self.recorder.leg(water.t_s, water.v_m3, line, lineup)
-        # another lineup, or a step of the inflow at this very instant, may have turned the water
-        self.thresholds.turned()
-        if self.water.v_m3 >= self.spilling.cap_m3:
-            self.spilling.look(self.water.direction)
-        self._look_ahead()
 
     def _look_ahead(self) -> None:
         plan = self.thresholds.plan(self._controller_levels)

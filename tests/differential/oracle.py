@@ -300,6 +300,8 @@ class Oracle:
         if any(abs(x - self.t) <= INSTANT for x in self._memory_timers()):
             # what hangs on an earlier moment is known no better than that one
             self.slack_s = max(self.slack_s, self.answer.slack_s)
+        if self.kind == "crossing" and any(abs(x - self.t) < CLOSE for x in self._timers()):
+            self.answer.fragile = f"a crossing at {self.t} s when something else is due"
         self._mark_instant()
         self.turn = self.turn or self._woken()
         self.arrived = None
