@@ -310,17 +310,14 @@ def rains(draw: st.DrawFn, strength_m3s: float, end_s: float) -> RainDerived:
     return RainDerived(rain, volume / (0.08 * max(rain.depth_m, 1e-4)), responses)
 
 
-ORACLE_KINDS = (
+ALL_KINDS = (
     "grid loss", "out of service", "fails", "high temperature", "off", "auto", "hand",
-    "fails to start", "clogged", "reset", "seal leak",
+    "fails to start", "clogged", "reset", "seal leak", "level signal frozen", "level signal lost",
 )  # fmt: skip
-ALL_KINDS = (*ORACLE_KINDS, "level signal frozen", "level signal lost")
 
 
 @st.composite
-def episodes(
-    draw: st.DrawFn, station: Station, hours: float = 8.0, kinds: tuple[str, ...] = ALL_KINDS
-) -> Episode:
+def episodes(draw: st.DrawFn, station: Station, hours: float = 8.0) -> Episode:
     """Return what happens to a station."""
     end = hours * 3600.0
     strength = sum(p.fixed_flow_m3s or 0.012 for p in station.pumps)
@@ -336,7 +333,7 @@ def episodes(
     events = []
     losses = 0
     for _ in range(draw(st.integers(0, 6))):
-        kind = draw(st.sampled_from(kinds))
+        kind = draw(st.sampled_from(ALL_KINDS))
         at = draw(between(60.0, end - 60.0))
         lasts: float | None = draw(between(30.0, 7000.0))
         if kind == "grid loss":
@@ -359,14 +356,14 @@ def episodes(
             events.append(
                 ScriptedEvent(at, kind, draw(st.sampled_from(names)), lasts, draw(st.booleans()))
             )
-    if station.engine_pump is not None and "fails to start" in kinds and draw(now_and_then(5)):
+    if station.engine_pump is not None and draw(now_and_then(5)):
         # an engine that cranks in vain is met only in an outage
         at = draw(between(60.0, 0.5 * end))
         long = draw(between(60.0, 2.0 * end))
         events.append(ScriptedEvent(30.0, "fails to start", station.engine_pump.pump.name, long))
         if not losses:
             events.append(ScriptedEvent(at, "grid loss", "grid", draw(between(900.0, 7000.0))))
-    if "fails to start" in kinds and draw(now_and_then(6)):  # found out at the first call
+    if draw(now_and_then(6)):  # found out at the first call
         name = draw(st.sampled_from([pump.name for pump in station.pumps]))
         events.append(ScriptedEvent(45.0, "fails to start", name, draw(between(900.0, end))))
         if draw(st.booleans()):
@@ -387,11 +384,9 @@ def runs(
     draw: st.DrawFn,
     curved: bool = False,
     hours: float = 8.0,
-    kinds: tuple[str, ...] = ALL_KINDS,
-    floats: bool = True,
 ) -> tuple[Station, Episode]:
     """Return a station and what happens to it."""
     station = draw(stations(curved=curved))
-    if floats and draw(now_and_then(3)):
+    if draw(now_and_then(3)):
         station = draw(with_floats(station))
-    return station, draw(episodes(station, hours, kinds))
+    return station, draw(episodes(station, hours))

@@ -142,6 +142,7 @@ class Oracle:
         self.shown_until = math.inf
         self.still_from = 0.0
         self.by_floats = False
+        self.disbelieved = math.nan  # a signal has to move before it is believed again
         self.next_float_start = math.inf
         self.covered_start, self.covered_stop = False, True
         if self.floats is not None:
@@ -492,10 +493,10 @@ class Oracle:
         ]
         believed = self._believed(on)
         if not believed and not self.by_floats:
-            self.by_floats = True
+            self.by_floats, self.disbelieved = True, self.seen
             self.next_float_start = self.t + self.floats.lag_delay_s
             self._forget()
-        elif believed and self.by_floats and not on:
+        elif believed and self.by_floats and not on and self.seen != self.disbelieved:
             self.by_floats, self.next_float_start = False, math.inf
             for n in range(len(self.starts)):
                 self._stand(n)

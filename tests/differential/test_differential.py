@@ -8,8 +8,10 @@ crossing), and is added to the millisecond. It stays below a microsecond but for
 
 Where pumps have curves, or water goes over a weir, the simulation lays bands over them: times must
 agree within 0.05 s and what a flow error of 2e-6 explains near stalls (``operating.FINENESS`` is
-1e-5 before the mean error is taken out). Measured over the first day of the cases: 0.12 ms in the
-taper, 0.04 s at most elsewhere, and 0.11 s at one stall, where a flow error of 1e-7 explains it.
+1e-5 before the mean error is taken out, which it is between two levels of the panel; water that
+turns round between them keeps a part: 5e-6 for the drawn stations). Measured over the first day of
+the cases: 0.12 ms in the taper, 0.04 s at most elsewhere, and 0.11 s at one stall, where a flow
+error of 1e-7 explains it.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ import pytest
 from hypothesis import HealthCheck, assume, event, given, settings
 from neutral_cases import NAMES, read
 from oracle import Answer, second_opinion
-from station_strategies import ORACLE_KINDS, runs
+from station_strategies import runs
 
 from stationsim.episode import Episode
 from stationsim.inflow.segments import total_inflow
@@ -34,8 +36,8 @@ from stationsim.trace import Trace
 
 EXACT_S, EXACT_M3 = 1e-3, 1e-6
 CURVED_S = 0.05
-CURVED_FLOW = 2e-6
-"""Flow error that is allowed for in bands, as a part of the flow [-]."""
+CURVED_FLOW, DRAWN_FLOW = 2e-6, 5e-6
+"""Flow errors that are allowed for in bands, as a part of the flow [-]."""
 HOPELESS_S = 5.0
 """Beyond this slack nothing can be said of the order of events: a stall; compared up to there."""
 LEAST_EVENTS = 4
@@ -48,7 +50,7 @@ FAST = settings(
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
-CURVED = settings(FAST, max_examples=8)
+CURVED = settings(FAST, max_examples=6)
 SLOW = settings(FAST, max_examples=400)
 
 
@@ -61,9 +63,11 @@ def is_curved(station: Station) -> bool:
     return weir or any(unit.curve is not None for unit in units)
 
 
-def both(station: Station, episode: Episode) -> tuple[Trace, Answer]:
+def both(
+    station: Station, episode: Episode, curved_flow: float = CURVED_FLOW
+) -> tuple[Trace, Answer]:
     """Return what the simulation says, and what the oracle says."""
-    flow_error = CURVED_FLOW if is_curved(station) else 0.0
+    flow_error = curved_flow if is_curved(station) else 0.0
     answer = second_opinion(station, episode, total_inflow(episode), flow_error)
     return Session(station, episode).finish().trace, answer
 
@@ -145,6 +149,7 @@ MOST_S = {
     "short-cycles": 4 * 3600.0,
     "tapered-floor": 36_000.0,
     "outage-with-engine-pump": 130_000.0,
+    "mill-reach-rain": 40_000.0,
 }
 
 
@@ -167,7 +172,7 @@ def test_shipped_scenario_agrees_with_the_oracle(path: Path) -> None:
     from stationsim.scenario.load import load_scenario
 
     station, episode = load_scenario(path)
-    episode = shortened(episode, 86_400.0)
+    episode = shortened(episode, MOST_S.get(path.stem, 86_400.0))
     trace, answer = both(station, episode)
     compared = compare(station, episode, trace, answer)
     assert compared.events >= LEAST_EVENTS
@@ -201,37 +206,37 @@ def test_level_signal_that_fails_agrees_with_the_oracle(
     assert not compared.cut
 
 
-@given(runs(kinds=ORACLE_KINDS, floats=False))
+@given(runs())
 @FAST
 def test_constant_flow_station_agrees_to_a_millisecond(run: tuple[Station, Episode]) -> None:
-    trace, answer = both(*run)
+    trace, answer = both(*run, DRAWN_FLOW)
     assume(not answer.fragile)
     compare_drawn(*run, trace, answer)
 
 
-@given(runs(curved=True, hours=4.0, kinds=ORACLE_KINDS, floats=False))
+@given(runs(curved=True, hours=4.0))
 @CURVED
 def test_curved_station_agrees_within_the_fineness_of_bands(run: tuple[Station, Episode]) -> None:
-    trace, answer = both(*run)
+    trace, answer = both(*run, DRAWN_FLOW)
     assume(not answer.fragile)
     assume(trace.greatest_level_m <= top_level(run[0]))  # above it the last band goes on straight
     compare_drawn(*run, trace, answer)
 
 
 @pytest.mark.slow
-@given(runs(hours=24.0, kinds=ORACLE_KINDS, floats=False))
+@given(runs(hours=24.0))
 @SLOW
 def test_constant_flow_station_agrees_over_a_day(run: tuple[Station, Episode]) -> None:
-    trace, answer = both(*run)
+    trace, answer = both(*run, DRAWN_FLOW)
     assume(not answer.fragile)
     compare_drawn(*run, trace, answer)
 
 
 @pytest.mark.slow
-@given(runs(curved=True, hours=12.0, kinds=ORACLE_KINDS, floats=False))
+@given(runs(curved=True, hours=12.0))
 @settings(SLOW, max_examples=100)
 def test_curved_station_agrees_over_half_a_day(run: tuple[Station, Episode]) -> None:
-    trace, answer = both(*run)
+    trace, answer = both(*run, DRAWN_FLOW)
     assume(not answer.fragile)
     assume(trace.greatest_level_m <= top_level(run[0]))
     compare_drawn(*run, trace, answer)
