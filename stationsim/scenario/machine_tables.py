@@ -68,6 +68,13 @@ def _plain_efficiency(value: Any) -> Any:
     return value
 
 
+class _OrOneNumber:
+    """Tells the JSON Schema what ``_plain_efficiency`` takes beside the table."""
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        return {"anyOf": [handler(schema), *q.EFFICIENCY.json_schema["anyOf"]]}
+
+
 class PipePart(Table):
     """A pipe with its fittings."""
 
@@ -129,7 +136,9 @@ class PumpPart(MachinePart):
         "as power or efficiency says; without either no energy is counted",
         "Electrical input over flow: {flow = [...], power = [...]}.",
     )
-    efficiency: Annotated[EfficiencyPart, BeforeValidator(_plain_efficiency)] | None = left_out(
+    efficiency: (
+        Annotated[EfficiencyPart, BeforeValidator(_plain_efficiency), _OrOneNumber()] | None
+    ) = left_out(
         "as power or power_curve says; without either no energy is counted",
         "Efficiency of the pump: {flow = [...], efficiency = [...]}, or one number.",
     )

@@ -313,7 +313,8 @@ TimeConstant = Annotated[float, Quantity("duration", 1.0, 7 * 86400.0, "d", "45 
 
 Ratio = Annotated[float, Number(0.0, 1.0, open_low=True, percent=True)]
 Condition = Annotated[float, Number(0.01, 2.0, percent=True)]
-Efficiency = Annotated[float, Number(0.0, 1.0, percent=True)]
+EFFICIENCY = Number(0.0, 1.0, percent=True)
+Efficiency = Annotated[float, EFFICIENCY]
 CFactor = Annotated[float, Number(10.0, 200.0)]
 Fittings = Annotated[float, Number(0.0, 10_000.0)]
 WeirCoefficient = Annotated[float, Number(0.1, 5.0)]

@@ -85,6 +85,23 @@ class ConePart(Table):
     to_level: q.Level = Field(alias="to", description="Level of its top.")
 
 
+class FrustumPart(Table):
+    """A rectangular piece whose length and width change evenly with height: a benched floor."""
+
+    shape: Literal["frustum"] = Field(
+        description="A rectangular piece whose length and width change evenly with height, such as "
+        "a benched floor; equal lengths make a trough. The round one is a cone."
+    )
+    bottom_length: q.SpanOrNone = Field(
+        description="Inside length in plan at its foot; may be 0 m."
+    )
+    bottom_width: q.SpanOrNone = Field(description="Inside width in plan at its foot; may be 0 m.")
+    top_length: q.Span = Field(description="Inside length in plan at its top.")
+    top_width: q.Span = Field(description="Inside width in plan at its top.")
+    from_level: q.Level | None = left_out("the floor", "Level of its foot.", alias="from")
+    to_level: q.Level = Field(alias="to", description="Level of its top.")
+
+
 class StoragePart(Table):
     """Storage that fills evenly between two levels: a sewer and manholes that back up."""
 
@@ -114,7 +131,8 @@ class AreaTablePart(Table):
 
 
 WellPart = Annotated[
-    CylinderPart | BoxPart | ConePart | StoragePart | AreaTablePart, Field(discriminator="shape")
+    CylinderPart | BoxPart | ConePart | FrustumPart | StoragePart | AreaTablePart,
+    Field(discriminator="shape"),
 ]
 
 

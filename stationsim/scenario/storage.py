@@ -69,6 +69,9 @@ def make_well(
             parts.append(wells.box(part.length, part.width, low, high))
         elif isinstance(part, s.ConePart):
             parts.append(wells.cone(part.bottom_diameter, part.top_diameter, low, high))
+        elif isinstance(part, s.FrustumPart):
+            foot, top = (part.bottom_length, part.bottom_width), (part.top_length, part.top_width)
+            parts.append(wells.frustum(*foot, *top, low, high))
         else:
             parts.append(wells.store(part.volume, low, high))
     if len(built.findings) > before or not whole or sewer is None:
