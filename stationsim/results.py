@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from stationsim import metrics, saving, vocabulary
+from stationsim.caution import CAUTION
 from stationsim.errors import InputError
 from stationsim.metrics.course import Course
 from stationsim.tables import COLUMNS, local_times, table_of
@@ -31,12 +32,6 @@ if TYPE_CHECKING:
     from stationsim.trace import Sampled, Trace
 
     Floats = NDArray[np.float64]
-
-CAUTION = (
-    "For planning and teaching only. The numbers follow from what was entered; local codes, the"
-    " makers' data and licensed practice decide."
-)
-"""What stands beside every result."""
 
 _JOULES_PER_KWH = 3.6e6
 

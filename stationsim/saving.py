@@ -16,13 +16,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from stationsim.errors import OutputError
-from stationsim.tables import COLUMNS, is_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
+
+    import pandas as pd
 
 MANIFEST = "manifest.json"
 FORMATS = ("csv", "parquet", "xlsx")
@@ -308,6 +307,10 @@ def load_result(folder: str | Path) -> SavedResult:
     OutputError
         When there are no results, or a table is missing or cannot be read.
     """
+    import pandas as pd
+
+    from stationsim.tables import COLUMNS, is_number
+
     folder = Path(folder)
     manifest = read_manifest(folder)
     tables = {}

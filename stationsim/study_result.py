@@ -8,13 +8,13 @@ all of it was made from. One saver writes them, one command wrapper prints them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stationsim import saving
-from stationsim.results import CAUTION
+from stationsim.caution import CAUTION
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,6 +22,34 @@ if TYPE_CHECKING:
 
     from stationsim.findings import Finding
     from stationsim.units import System
+
+
+class Later(Mapping[str, "pd.DataFrame"]):
+    """Tables that are made when the first of them is asked for.
+
+    Parameters
+    ----------
+    make
+        Returns the tables by name.
+    """
+
+    def __init__(self, make: Callable[[], Mapping[str, pd.DataFrame]]) -> None:
+        self._make = make
+        self._made: Mapping[str, pd.DataFrame] | None = None
+
+    def _tables(self) -> Mapping[str, pd.DataFrame]:
+        if self._made is None:
+            self._made = self._make()
+        return self._made
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        return self._tables()[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._tables())
+
+    def __len__(self) -> int:
+        return len(self._tables())
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from stationsim.wording.trouble import of_outages, of_trouble
-from stationsim.wording.water import of_level, of_spills, of_time_to_spill, of_water
 from stationsim.wording.words import (
     at_end,
     date_of,
@@ -22,7 +20,6 @@ from stationsim.wording.words import (
     times,
     until,
 )
-from stationsim.wording.work import of_work
 
 if TYPE_CHECKING:
     from stationsim.results import Result
@@ -54,6 +51,11 @@ def sentences(result: Result, system: str = "si") -> list[str]:
     system
         ``si`` or ``us``.
     """
+    # they need pandas, which whoever only wants a word does not
+    from stationsim.wording.trouble import of_outages, of_trouble
+    from stationsim.wording.water import of_level, of_spills, of_time_to_spill, of_water
+    from stationsim.wording.work import of_work
+
     units = cast("System", system)
     found = [
         of_spills(result, units),

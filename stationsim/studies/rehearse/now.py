@@ -1,0 +1,355 @@
+"""From now: the water stands here at this time; how long with nothing running, or with this pump.
+
+The inflow is the day's shape as the scenario has it, scaled by a rise or a fall that somebody has
+just timed. Everything is one pass of the balance for each lineup, so the answer comes at once.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import asdict, dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stationsim.errors import InputError
+from stationsim.inflow.segments import DAY_S, Segments, add
+from stationsim.outline import inflow_range, set_levels
+from stationsim.studies.ahead import Ahead, Stream, stream_of
+from stationsim.studies.rehearse.days import REACH_S, extended, is_storm, with_dark_upstream
+from stationsim.study_result import Later, Source, StudyResult
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
+    from stationsim.episode import Episode
+    from stationsim.station import Station
+
+LOOK_S = 6.0 * 3600.0
+"""How far ahead the greatest inflow is looked for [s]."""
+
+_MOST_SCALE = 1000.0
+_MOST_SETS = 3
+
+
+@dataclass(frozen=True)
+class Rise:
+    """A rise or a fall that somebody has timed; it ends now.
+
+    Parameters
+    ----------
+    by_m
+        How far the water rose [m]; below nought for a fall.
+    in_s
+        In which time [s].
+    running
+        Names of the machines that ran meanwhile.
+    """
+
+    by_m: float
+    in_s: float
+    running: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class NowAsked:
+    """What is asked from now.
+
+    Parameters
+    ----------
+    at_s
+        Now [s since the start of the episode].
+    level_m
+        Where the water stands [m above floor].
+    out
+        Names of the machines that cannot run.
+    rise
+        What was timed; None to take the day's shape as it is.
+    tanker_m3
+        What a tanker takes at a time [m3].
+    upstream, upstream_lag_s
+        Part of the inflow that is pumped by stations that have just gone dark too [-], and how long
+        their water is on its way [s].
+    """
+
+    at_s: float
+    level_m: float
+    out: tuple[str, ...] = ()
+    rise: Rise | None = None
+    tanker_m3: float = 10.0
+    upstream: float = 0.0
+    upstream_lag_s: float = 0.0
+
+
+class LineupRow(NamedTuple):
+    """What comes of it with one lineup; times from now in [s], infinity for never.
+
+    ``alarm_s`` until the alarm level is reached from below, 0 when the water stands there;
+    ``below_alarm_s`` until the water has fallen to it; NaN where the level is not set.
+    """
+
+    lineup: str
+    machines: str
+    flow_m3s: float
+    alarm_s: float
+    spill_s: float
+    below_alarm_s: float
+    stop_s: float
+    level_at_end_m: float
+
+
+class Now(NamedTuple):
+    """All that the words and the table need."""
+
+    station: Station
+    episode: Episode
+    asked: NowAsked
+    scale: float
+    inflow_m3s: float
+    greatest_m3s: float
+    greatest_at_s: float
+    rows: list[LineupRow]
+
+
+def from_now(
+    station: Station, episode: Episode, asked: NowAsked, sources: Sequence[Source] = ()
+) -> StudyResult:
+    """Return what comes from now on, with nothing running and with each lineup that still works.
+
+    Parameters
+    ----------
+    station, episode
+        What stands there, and what arrives; scripted events do not count.
+    asked
+        What is asked.
+    sources
+        The scenario that they came from.
+
+    Raises
+    ------
+    InputError
+        When the level, a machine or the timed rise cannot be so.
+    """
+    from stationsim.studies.rehearse import now_text
+
+    now = _now(station, episode, asked)
+    return StudyResult(
+        study="rehearse",
+        subject=station.name,
+        tables=Later(partial(_tables, now)),
+        tell=partial(now_text.sentences, now),
+        show=partial(now_text.lines, now),
+        asked=asdict(asked),
+        sources=tuple(sources),
+    )
+
+
+def _tables(now: Now) -> dict[str, pd.DataFrame]:
+    import pandas as pd
+
+    asked = now.asked
+    ahead_s = now.greatest_at_s - asked.at_s
+    tanker = [
+        ("now", 0.0, now.inflow_m3s, _loads(now.inflow_m3s, asked)),
+        ("greatest ahead", ahead_s, now.greatest_m3s, _loads(now.greatest_m3s, asked)),
+    ]
+    return {
+        "lineups": pd.DataFrame(now.rows, columns=LineupRow._fields),
+        "tanker": pd.DataFrame(
+            tanker, columns=["moment", "after_s", "inflow_m3s", "loads_per_hour"]
+        ),
+    }
+
+
+def _loads(flow_m3s: float, asked: NowAsked) -> float:
+    return flow_m3s * 3600.0 / asked.tanker_m3
+
+
+def _now(station: Station, episode: Episode, asked: NowAsked) -> Now:
+    _check(station, asked)
+    dry, storm = _flows(episode, asked.at_s)
+    greatest = inflow_range(add([dry, storm]), asked.at_s + REACH_S)[1]
+    ahead = Ahead(station, 2.0 * greatest)
+    scale = 1.0 if asked.rise is None else _scale(ahead, dry, storm, asked)
+    full = add([_times(dry, scale), storm])
+    if scale > 1.0:
+        ahead = Ahead(station, 2.0 * inflow_range(full, asked.at_s + REACH_S)[1])
+    inflow = with_dark_upstream(full, asked.at_s, asked.upstream, asked.upstream_lag_s)
+    stream = stream_of(inflow)
+    peak_m3s, peak_at_s = _greatest(inflow, asked.at_s, asked.at_s + LOOK_S)
+    rows = [
+        _row(ahead, stream, asked, label, machines)
+        for label, machines in lineups(station, asked.out)
+    ]
+    here = float(full.at(np.array([asked.at_s]))[0])
+    return Now(station, episode, asked, scale, here, peak_m3s, peak_at_s, rows)
+
+
+def _check(station: Station, asked: NowAsked) -> None:
+    if station.spillway is None:
+        message = f"{station.name}: no level of spill is given, so there is no time to it"
+        raise InputError(f"{message}; add [spill]")
+    names = station.machine_names()
+    rise = asked.rise
+    for name in (*asked.out, *(rise.running if rise else ())):
+        if name not in names:
+            raise InputError(f"no machine is called '{name}'; there are {', '.join(names)}")
+    crest = station.spillway.crest_m
+    if not 0.0 <= asked.level_m <= crest:
+        message = f"the level of {asked.level_m:g} m above the floor does not lie between the floor"
+        raise InputError(f"{message} and the spill at {crest:g} m")
+    if rise is not None and not 0.0 <= asked.level_m - rise.by_m <= crest:
+        message = f"a change of {rise.by_m:g} m that ends at {asked.level_m:g} m above the floor"
+        raise InputError(f"{message} began below the floor or above the spill at {crest:g} m")
+
+
+def _flows(episode: Episode, at_s: float) -> tuple[Segments, Segments]:
+    """Return the dry inflow and that of the storms, from the start of the episode."""
+    ends_s = at_s + DAY_S + REACH_S
+    none = Segments(np.zeros(1), np.zeros(1), np.zeros(1))
+    dry, storm = [none], [none]
+    for source in episode.inflow:
+        if is_storm(source):
+            storm.append(source.segments(episode.start, ends_s))
+        else:
+            day = episode.moment(at_s)
+            dry.append(extended(source, episode, max(at_s - DAY_S, 0.0), ends_s, day))
+    return add(dry), add(storm)
+
+
+def _times(part: Segments, scale: float) -> Segments:
+    return Segments(part.start_s, part.flow_m3s * scale, part.slope_m3s2 * scale)
+
+
+def _scale(ahead: Ahead, dry: Segments, storm: Segments, asked: NowAsked) -> float:
+    """Return by how much the day's shape is to be multiplied so that the timed change comes out."""
+    rise = asked.rise
+    assert rise is not None  # noqa: S101 - asked for only then
+    names = ahead.station.machine_names()
+    machines = tuple(sorted(names.index(name) for name in rise.running))
+    well = ahead.station.well
+    began_s = asked.at_s - rise.in_s
+    before, now = (well.volume_at(z) for z in (asked.level_m - rise.by_m, asked.level_m))
+
+    def over(scale: float) -> float:
+        stream = stream_of(add([_times(dry, scale), storm]))
+        came = ahead.go(stream, began_s, before, asked.at_s, machines)
+        return came.v_m3 + came.spilled_m3 - now
+
+    if over(0.0) > 1e-9:
+        running = " + ".join(rise.running)
+        what = f"{running} cannot lower it that fast" if running else "the rain alone brings more"
+        raise InputError(f"the timed change cannot be: {what}, even with no other inflow at all")
+    high = 1.0
+    while over(high) < 0.0:
+        high *= 2.0
+        if high > _MOST_SCALE:
+            message = "the timed change cannot be scaled to: the day's shape has (almost) no flow"
+            raise InputError(f"{message} at that time")
+    low = 0.0
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if over(middle) < 0.0 else (low, middle)
+    return high
+
+
+def _greatest(inflow: Segments, from_s: float, to_s: float) -> tuple[float, float]:
+    """Return the greatest flow of a span [m3/s], and when [s]."""
+    part = inflow.between(from_s, to_s)
+    ends = np.append(part.start_s[1:], to_s)
+    last = part.flow_m3s + part.slope_m3s2 * (ends - part.start_s)
+    flows, times = np.append(part.flow_m3s, last), np.append(part.start_s, ends)
+    at = int(np.argmax(flows))
+    return float(flows[at]), float(times[at])
+
+
+def lineups(station: Station, out: Sequence[str] = ()) -> list[tuple[str, tuple[int, ...]]]:
+    """Return the lineups that still work, each by a label and the machines that run; first nothing.
+
+    Where all pumps are alike only their number counts; of unlike ones up to three, every set is
+    told, of more each alone and all together.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    out
+        Names of the machines that cannot run.
+    """
+    left = [i for i, pump in enumerate(station.pumps) if pump.name not in out]
+    names = station.machine_names()
+    alike = len({replace(station.pumps[i], name="") for i in left}) <= 1
+    sets: list[tuple[int, ...]]
+    if alike:
+        sets = [tuple(left[:number]) for number in range(1, len(left) + 1)]
+    elif len(left) <= _MOST_SETS:
+        sets = [s for n in range(1, len(left) + 1) for s in itertools.combinations(left, n)]
+    else:
+        sets = [*((i,) for i in left), tuple(left)]
+    words = ("", "one", "two", "three", "four", "five", "six", "seven", "eight")
+    found: list[tuple[str, tuple[int, ...]]] = [("nothing", ())]
+    for machines in sets:
+        count = len(machines)
+        label = " + ".join(names[i] for i in machines)
+        if alike and len(left) > 1 and count < len(words):
+            label = f"{words[count]} pump{'s' if count > 1 else ''}"
+        found.append((label, machines))
+    engine = len(station.pumps)
+    if station.engine_pump is not None and names[engine] not in out:
+        found.append((names[engine], (engine,)))
+    return found
+
+
+def _row(
+    ahead: Ahead, stream: Stream, asked: NowAsked, label: str, machines: tuple[int, ...]
+) -> LineupRow:
+    station = ahead.station
+    levels, well = dict(set_levels(station)), station.well
+    start = well.volume_at(asked.level_m)
+    alarm, stop = (
+        well.volume_at(levels[name]) if name in levels else math.nan
+        for name in ("high-level alarm", "stop")
+    )
+    goals = {"spill": ahead.crest_m3}
+    if not math.isnan(alarm) and start != alarm:
+        goals["alarm"] = alarm
+    if start > stop:
+        goals["stop"] = stop
+    when = {"spill": math.inf, "alarm": math.inf, "below": math.inf, "stop": math.inf}
+    if start >= alarm:
+        when["alarm"] = 0.0
+    if start <= alarm:
+        when["below"] = 0.0
+    if start <= stop:
+        when["stop"] = 0.0
+    if start >= ahead.crest_m3:
+        when["spill"] = 0.0
+        goals.pop("spill")
+    t, v, end_s = asked.at_s, start, asked.at_s + REACH_S
+    while goals:
+        order = sorted(goals, key=lambda name: goals[name])
+        came = ahead.go(stream, t, v, end_s, machines, [goals[name] for name in order])
+        rising = came.v_m3 > v
+        t, v = came.t_s, came.v_m3
+        if came.goal < 0:
+            break
+        name = order[came.goal]
+        goals.pop(name)
+        where = name if name != "alarm" or rising else "below"
+        when[where] = min(when[where], t - asked.at_s)
+        if name != "alarm":
+            break
+    return LineupRow(
+        lineup=label,
+        machines=" + ".join(station.machine_names()[index] for index in machines),
+        flow_m3s=ahead.flow_m3s(machines, start),
+        alarm_s=when["alarm"] if not math.isnan(alarm) else math.nan,
+        spill_s=when["spill"],
+        below_alarm_s=when["below"] if not math.isnan(alarm) else math.nan,
+        stop_s=when["stop"] if not math.isnan(stop) else math.nan,
+        level_at_end_m=well.level_at(v),
+    )
