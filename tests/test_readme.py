@@ -40,7 +40,7 @@ def test_every_stationsim_command_of_readme_runs(clone: Path) -> None:
     assert len(lines) >= 6
     for line in lines:
         words = shlex.split(line)[1:]
-        extra = ["--no-plots"] if words[0] == "run" else []
+        extra = ["--no-plots"] if words[0] in ("run", "rehearse", "compare", "check") else []
         outcome = CliRunner().invoke(main, [*words, *extra])
         assert outcome.exit_code == 0, f"{line}: {outcome.output}"
     assert (clone / "results" / "alder-lane" / "levels.csv").is_file()
@@ -67,6 +67,17 @@ def test_the_sentences_of_readme_are_those_of_the_run(clone: Path) -> None:
     for path, text in quoted:
         said = simulate(*load_scenario(path)).sentences()
         assert text.split() == " ".join(said).split()
+
+
+def test_the_rehearsals_of_readme_say_what_is_quoted(clone: Path) -> None:
+    quoted = re.findall(r"<!-- rehearses: (.+?) -->\n```text\n(.*?)```", README, flags=re.DOTALL)
+    assert len(quoted) == 2
+    for words, text in quoted:
+        command = ["rehearse", *shlex.split(words), "--no-plots"]
+        outcome = CliRunner().invoke(main, command)
+        assert outcome.exit_code == 0
+        assert " ".join(text.split()) in " ".join(outcome.output.split())
+    assert [path.name for path in (clone / "results").iterdir()] == ["reference-station-rehearse"]
 
 
 def test_readme_names_every_shipped_scenario() -> None:
