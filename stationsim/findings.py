@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Verdict = Literal["ok", "warning", "error"]
+Verdict = Literal["ok", "warning", "error", "pass", "fail", "not judged"]
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,8 @@ class Finding:
     place
         Where: a key path such as ``control.lead_start``, or a thing such as ``P2``.
     verdict
-        ``ok``, ``warning`` or ``error``.
+        ``ok``, ``warning`` or ``error`` of a rule; ``pass``, ``fail`` or ``not judged`` of a
+        criterion.
     reason
         What is the matter, in one sentence without a final stop.
     value

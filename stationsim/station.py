@@ -6,6 +6,7 @@ the same one can be simulated a thousand times, in any number of processes.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -13,6 +14,17 @@ from stationsim.control.backup import BackupSettings
 from stationsim.control.contract import ControlPlan
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.equipment.pumps import PumpUnit
+from stationsim.equipment.ratings import (
+    BypassConnection,
+    DesignFlows,
+    Generator,
+    MainAges,
+    MotorPlate,
+    PumpInlet,
+    Service,
+    SuctionLine,
+)
+from stationsim.limits import Limits
 from stationsim.physics.forcemain import ForceMain
 from stationsim.physics.spill import Spillway
 from stationsim.physics.tariff import Tariff
@@ -40,6 +52,40 @@ class AlarmSettings:
     high_level_delay_s: float = 0.0
     low_level_delay_s: float = 0.0
     power_failed_delay_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Ratings:
+    """What plates and drawings say beyond what a run needs; criteria use it.
+
+    Parameters
+    ----------
+    plates, inlets
+        Motor plate and inlet of each electric pump, by its name.
+    service, generator, bypass
+        Supply, generator set and bypass connection; None when not given.
+    engine_suction
+        Suction line of the engine-driven pump; None when not given.
+    main
+        The force main new and old, and what it stands.
+    design
+        Design flows.
+    limits
+        Limits of the criteria.
+    set_limits
+        Names of the limits that the file sets itself.
+    """
+
+    plates: Mapping[str, MotorPlate] = field(default_factory=dict)
+    inlets: Mapping[str, PumpInlet] = field(default_factory=dict)
+    service: Service | None = None
+    generator: Generator | None = None
+    bypass: BypassConnection | None = None
+    engine_suction: SuctionLine | None = None
+    main: MainAges = field(default_factory=MainAges)
+    design: DesignFlows = field(default_factory=DesignFlows)
+    limits: Limits = field(default_factory=Limits)
+    set_limits: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -81,6 +127,8 @@ class Station:
         What levels are counted from where a person reads them: sentences, plots, messages. Inside,
         and in tables, a level is always above the floor. ``elevation`` needs ``floor_elevation_m``,
         ``below cover`` needs ``cover_m``.
+    ratings
+        What plates and drawings say beyond what a run needs.
     """
 
     name: str
@@ -98,6 +146,7 @@ class Station:
     cover_m: float | None = None
     floor_elevation_m: float | None = None
     levels_shown: LevelsShown = "above floor"
+    ratings: Ratings = field(default_factory=Ratings)
 
     def shown_m(self, level_m: float) -> float:
         """Return a level as a person reads it [m]: above the floor, as elevation, or below cover.
