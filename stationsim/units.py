@@ -25,7 +25,7 @@ import functools
 import math
 import re
 from dataclasses import dataclass
-from decimal import Context, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 from fractions import Fraction
 from typing import Literal
 
@@ -43,6 +43,11 @@ Kind = Literal[
     "head per flow squared",
     "temperature",
     "temperature difference",
+    "velocity",
+    "current",
+    "voltage",
+    "apparent power",
+    "inertia",
 ]
 System = Literal["si", "us"]
 Shown = Literal[
@@ -59,12 +64,18 @@ Shown = Literal[
     "power",
     "velocity",
     "temperature",
+    "current",
+    "voltage",
+    "apparent power",
+    "inertia",
 ]
 
 _DEFINITIONS = (
     "meter = [length]",
     "second = [time]",
     "kilogram = [mass]",
+    "pound = 0.45359237 * kilogram",
+    "ampere = [current]",
     "inch = 0.0254 * meter",
     "foot = 12 * inch",
     "mile = 5280 * foot",
@@ -89,6 +100,9 @@ _DEFINITIONS = (
     "horsepower = 550 * foot * 0.45359237 * 9.80665 * kilogram * meter / second ** 3",
     "kelvin = [temperature]",
     "fahrenheit_step = 5 * kelvin / 9",
+    "volt = watt / ampere",
+    "kilovolt = 1000 * volt",
+    "kilovoltampere = kilovolt * ampere",
 )
 
 
@@ -150,6 +164,15 @@ _UNITS: dict[str, _Unit] = {
     "degC": _Unit("temperature", "kelvin", ("C", "°C", "deg C")),
     "degF": _Unit("temperature", "fahrenheit_step", ("F", "°F", "deg F")),
     "K": _Unit("temperature difference", "kelvin", ("kelvin",)),
+    "m/s": _Unit("velocity", "meter / second"),
+    "ft/s": _Unit("velocity", "foot / second", ("fps",)),
+    "A": _Unit("current", "ampere", ("amp", "amps", "ampere", "amperes")),
+    "V": _Unit("voltage", "volt", ("volt", "volts")),
+    "kV": _Unit("voltage", "kilovolt"),
+    "VA": _Unit("apparent power", "volt * ampere"),
+    "kVA": _Unit("apparent power", "kilovoltampere", ("kva", "KVA")),
+    "kg m2": _Unit("inertia", "kilogram * meter ** 2", ("kg m^2", "kgm2", "kg*m2", "kg*m^2")),
+    "lb ft2": _Unit("inertia", "pound * foot ** 2", ("lb ft^2", "lb-ft2", "lb-ft^2", "lb*ft2")),
 }
 
 _ZERO_AT: dict[str, Fraction] = {"degF": Fraction(32)}
@@ -172,6 +195,11 @@ LARGEST: dict[Kind, float] = {
     "head per flow squared": 1e12,
     "temperature": 1e4,
     "temperature difference": 1e4,
+    "velocity": 1e5,
+    "current": 1e7,
+    "voltage": 1e7,
+    "apparent power": 1e10,
+    "inertia": 1e8,
 }
 """Largest magnitude that is read at all, in SI; narrower ranges are the asker's business."""
 
@@ -187,12 +215,17 @@ _EXAMPLES: dict[Kind, str] = {
     "head per flow squared": "-5600 m/(m3/s)^2",
     "temperature": "20 degC",
     "temperature difference": "85 K",
+    "velocity": "0.9 m/s",
+    "current": "62 A",
+    "voltage": "400 V",
+    "apparent power": "60 kVA",
+    "inertia": "0.4 kg m2",
 }
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
 _QUANTITY = re.compile(rf"({_NUMBER})\s*(\D.*)?", re.DOTALL)
 _DURATION_PIECE = re.compile(rf"({_NUMBER})\s*([A-Za-z]+)\s*")
-_RAISED = str.maketrans({"²": "2", "³": "3", "⁵": "5"})
+_RAISED = str.maketrans({"²": "2", "³": "3", "⁵": "5", "·": " "})
 _LONGEST_TEXT = 60
 
 
@@ -383,13 +416,16 @@ def parse(text: str, kind: Kind) -> float:
     if unit.startswith(","):
         message = f"'{stripped}' has a comma; write a decimal point, and no thousands separator"
         raise QuantityError(message)
+    name = "d"
     if kind == "duration" and any(mark.isdigit() for mark in unit):
         exact = _long_duration(stripped)
     else:
         name = unit_name(unit, kind)
         exact = (Fraction(number) - _zero_at(name, kind)) * _exact_factors()[name]
     if abs(exact) > LARGEST[kind]:
-        message = f"'{stripped}' is beyond anything that a station has ({_largest_text(kind)})"
+        message = (
+            f"'{stripped}' is beyond anything that a station has ({_largest_text(kind, name)})"
+        )
         raise QuantityError(message)
     return float(exact)
 
@@ -424,7 +460,7 @@ def show(value_si: float, kind: Shown, system: System) -> str:
     Parameters
     ----------
     value_si
-        Value in SI; a velocity in m/s.
+        Value in SI.
     kind
         What is shown.
     system
@@ -441,13 +477,39 @@ def show(value_si: float, kind: Shown, system: System) -> str:
         return "never" if kind == "duration" and value_si > 0 else "not known"
     if kind == "duration":
         return _show_duration(value_si)
-    if kind == "velocity":
-        feet = float(Fraction(value_si) / _exact_factors()["ft"])
-        return f"{value_si:.2f} m/s" if system == "si" else f"{feet:.2f} ft/s"
     quantity, si_unit, us_unit, decimals = _SHOWN[kind]
     unit = si_unit if system == "si" else us_unit
     number = from_si(value_si, unit, quantity)
     return f"{_rounded(number, decimals)} {unit}"
+
+
+def limit_text(value_si: float, unit: str, kind: Kind, *, least: bool) -> str:
+    """Return a limit in a unit with four figures, rounded to the side that is still accepted.
+
+    Parameters
+    ----------
+    value_si
+        The limit in SI.
+    unit
+        The unit to tell it in.
+    kind
+        What is measured.
+    least
+        True when no less is accepted, False when no more is.
+
+    Examples
+    --------
+    >>> limit_text(0.05, "ft", "length", least=True), limit_text(100.0, "ft", "length", least=False)
+    ('0.1641', '328')
+    """
+    name = unit_name(unit, kind)
+    exact = Fraction(value_si) / _exact_factors()[name] + _zero_at(name, kind)
+    # twelve figures first: 0.3048 as a float is a hair more than one foot
+    number = Context(prec=12).divide(Decimal(exact.numerator), Decimal(exact.denominator))
+    rounded = Context(prec=4, rounding=ROUND_CEILING if least else ROUND_FLOOR).plus(number)
+    plain = 1e-3 <= abs(rounded) < 1e9 or not rounded
+    text = f"{rounded.normalize():f}" if plain else f"{float(rounded):g}"
+    return text if rounded else "0"
 
 
 def shown_unit(kind: Shown, system: System) -> str:
@@ -462,8 +524,6 @@ def shown_unit(kind: Shown, system: System) -> str:
     """
     if kind == "duration":
         return "h"
-    if kind == "velocity":
-        return "m/s" if system == "si" else "ft/s"
     _, si_unit, us_unit, _ = _SHOWN[kind]
     return si_unit if system == "si" else us_unit
 
@@ -479,7 +539,12 @@ _SHOWN: dict[str, tuple[Kind, str, str, int | None]] = {
     "flow": ("flow", "L/s", "gpm", None),
     "fuel rate": ("flow", "L/h", "gal/h", None),
     "power": ("power", "kW", "hp", None),
+    "velocity": ("velocity", "m/s", "ft/s", 2),
     "temperature": ("temperature", "degC", "degF", 0),
+    "current": ("current", "A", "A", None),
+    "voltage": ("voltage", "V", "V", 0),
+    "apparent power": ("apparent power", "kVA", "kVA", None),
+    "inertia": ("inertia", "kg m2", "lb ft2", None),
 }
 
 
@@ -546,9 +611,8 @@ def _no_number(text: str, kind: Kind) -> str:
     )
 
 
-def _largest_text(kind: Kind) -> str:
-    unit = next(name for name, unit in _UNITS.items() if unit.kind == kind)
-    return f"at most {float(Fraction(LARGEST[kind]) / _exact_factors()[unit]):g} {unit} is read"
+def _largest_text(kind: Kind, unit: str) -> str:
+    return f"at most {limit_text(LARGEST[kind], unit, kind, least=False)} {unit} is read"
 
 
 def _decimal(exact: Fraction, digits: int) -> str:

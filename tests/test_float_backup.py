@@ -13,7 +13,7 @@ from stationsim.control.backup import BackupSettings
 from stationsim.episode import ScriptedEvent
 from stationsim.simulation.session import Session
 from stationsim.station import Station
-from stationsim.testing import duplex, episode, reference_station
+from stationsim.testing import duplex, episode, reference_station, triplex
 from stationsim.trace import Trace, sample, seen_levels
 
 HOUR = 3600.0
@@ -119,6 +119,54 @@ def test_pieces_freezes_and_one_go_are_the_same_with_a_failing_signal() -> None:
         session.advance(n * 500.0)
         _ = session.level_m
         if n % 7 == 0:
+            session = Session.resume(session.freeze())
+    pieces = session.finish().trace
+    assert pieces.runs == whole.runs
+    assert pieces.events == whole.events
+
+
+def test_with_a_rotation_the_floats_let_the_pumps_take_turns_and_without_one_they_do_not() -> None:
+    machines: dict[str, list[int]] = {}
+    for rotation in ("fixed", "each cycle"):
+        floats = replace(FLOATS, rotation=rotation)
+        station = duplex((0.03, 0.03), backup_floats=floats, levels={"stop_m": 0.7})
+        runs = run(station, 8.0, 0.01, signal("lost", 10.0), start=0.8).runs
+        assert all(r.started_by == "backup start float" for r in runs)
+        # own closed form, 2.00 m x 10 m2 over 10 L/s to fill and over 20 L/s to draw down
+        assert np.diff([r.start_s for r in runs]) == pytest.approx(2000.0 + 1000.0, abs=1e-6)
+        machines[rotation] = [r.machine for r in runs]
+    assert machines["fixed"] == [0] * len(machines["fixed"])
+    assert machines["each cycle"] == [n % 2 for n in range(len(machines["fixed"]))]
+    assert len(machines["fixed"]) >= 9
+
+
+def test_a_float_cycle_of_two_pumps_moves_the_lead_on_by_one_and_passes_over_who_is_out() -> None:
+    floats = replace(FLOATS, lag_delay_s=60.0, rotation="each cycle")
+    station = triplex(backup_floats=floats)
+    away = ScriptedEvent(10.0, "out of service", "P2", None)
+    # 45 L/s against 30 L/s for each: the start float stays covered and calls a second pump
+    trace = run(station, 6.0, 0.045, signal("lost", 10.0), start=0.8)
+    led = [r.machine for r in sorted(trace.runs, key=lambda r: r.start_s) if r.role == "lead"]
+    followed = [r.machine for r in sorted(trace.runs, key=lambda r: r.start_s) if r.role == "lag"]
+    assert led[:6] == [0, 1, 2, 0, 1, 2]
+    assert followed[:6] == [1, 2, 0, 1, 2, 0]
+    trace = run(station, 6.0, 0.045, away, signal("lost", 10.0), start=0.8)
+    led = [r.machine for r in sorted(trace.runs, key=lambda r: r.start_s) if r.role == "lead"]
+    assert led[:6] == [0, 2, 2, 0, 2, 2]  # P2's turn falls to the next in the order
+
+
+def test_pieces_freezes_and_one_go_are_the_same_when_the_floats_rotate() -> None:
+    floats = replace(FLOATS, frozen_after_s=300.0, lag_delay_s=30.0, rotation="each cycle")
+    station = duplex(backup_floats=floats)
+    when = episode(
+        8 * HOUR, 0.025, signal("frozen", 3000.0, 9000.0), signal("lost", 16_000.0, 9000.0)
+    )
+    whole = Session(station, when).finish().trace
+    assert {r.machine for r in whole.runs if r.started_by == "backup start float"} == {0, 1}
+    session = Session(station, when)
+    for n in range(1, 50):
+        session.advance(n * 500.0)
+        if n % 5 == 0:
             session = Session.resume(session.freeze())
     pieces = session.finish().trace
     assert pieces.runs == whole.runs

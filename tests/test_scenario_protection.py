@@ -3,6 +3,7 @@
 # ruff: noqa: E501 - messages are kept whole
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -71,6 +72,21 @@ def test_levels_of_floats_and_of_a_motor_are_in_the_reference_of_the_file(tmp_pa
     station, _ = load_scenario(written(tmp_path, text))
     assert station.backup_floats == BackupSettings(2.10, 0.45, 0.0, None, 0.1)
     assert station.pumps[0].motor_top_m == 0.9
+
+
+@pytest.mark.parametrize("rotation", ["fixed", "each cycle"])
+def test_floats_lead_with_one_pump_unless_the_file_lets_them_take_turns(
+    tmp_path: Path, rotation: str
+) -> None:
+    event = '[event.lost]\ntext = "06:40 level signal lost"\n'
+    asked = "" if rotation == "fixed" else f'rotation = "{rotation}"\n'
+    station, episode = load_scenario(written(tmp_path, DUPLEX + FLOATS + asked + event))
+    assert station.backup_floats == BackupSettings(2.10, 0.45, 0.0, None, 0.1, rotation)
+    runs = simulate(station, episode).trace.runs
+    by_floats = [run.machine for run in runs if run.started_by == "backup start float"]
+    assert len(by_floats) > 20
+    turns = sum(one != other for one, other in pairwise(by_floats))
+    assert turns == (0 if rotation == "fixed" else len(by_floats) - 1)
 
 
 def test_engine_is_read_and_fails_after_its_tries(tmp_path: Path) -> None:
@@ -191,6 +207,10 @@ WRONG = {
         DUPLEX + FLOATS.replace("2.10", "4.20"),
         "backup_floats.start: must lie below the spill",
     ),
+    "floats with a rotation that they cannot have": (
+        DUPLEX + FLOATS + 'rotation = "each cycel"\n',
+        'backup_floats.rotation: is none of the accepted words (found "each cycel"; accepted: "fixed", "each cycle"); did you mean',
+    ),
     "floats without a stop": (
         DUPLEX + FLOATS.replace('stop = "0.45 m"\n', ""),
         "backup_floats.stop: is missing",
@@ -277,6 +297,7 @@ def test_start_of_an_engine_that_takes_long_is_told(engine: str, said: str, tmp_
             'temperature difference as text with its unit (K, degC, degF): "85 K"',
         ),
         ("backup_floats.frozen_after", "is not trusted any more"),
+        ("backup_floats.rotation", "changes each time that the stop float has stopped pumps"),
         ("tariff.night.to", "24:00"),
         ("engine_pump.crank_tries", "cranks before it gives up"),
         ("event", "P2 clogged to 60 % for 3 h"),

@@ -5,9 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from scenario_texts import changed, in_frame
 
 from stationsim import simulate
+from stationsim.cli import main
 from stationsim.errors import ScenarioError
 from stationsim.scenario.load import Loaded, load
 
@@ -96,6 +98,21 @@ def test_water_in_a_benched_sump_rises_as_its_volume_says(tmp_path: Path) -> Non
     part = (1.0 + 2.0 / 6.0, 0.6 + 1.4 / 6.0)  # length and width at 0.1 m
     bench = obelisk_m3((1.0, 0.6), (3.0, 2.0), 0.6) - obelisk_m3((1.0, 0.6), part, 0.1)
     assert first.start_s == pytest.approx((bench + 6.0 * (1.5 - 0.6)) / 0.010, abs=1e-6)
+
+
+def test_show_tells_the_volume_of_a_benched_sump(tmp_path: Path) -> None:
+    # by the obelisk: 0.753 m3 up to a stop at 0.40 m, 2.33 m by 1.53 m there; 75 s at 10 L/s
+    lengths = ["1 m", "0.6 m", "3 m", "2 m", "0.6 m", "3 m", "2 m", "0.6 m"]
+    text = changed(
+        '[well.shaft]\nshape = "cylinder"\ndiameter = "3.0 m"\n', BENCHED.format(*lengths)
+    )
+    file = tmp_path / "s.toml"
+    file.write_text(changed('stop = "0.70 m"', 'stop = "0.40 m"', text), encoding="utf-8")
+    outcome = CliRunner().invoke(main, ["show", str(file), "--no-plots"])
+    assert outcome.exit_code == 0, outcome.output
+    lines = [line.split() for line in outcome.output.splitlines()]
+    at = lines.index(["stop", "0.40", "m"])
+    assert lines[at + 1] == ["0.753", "m3", "1.3", "min", "1.3", "min"]
 
 
 def test_a_frustum_says_what_it_lacks_and_that_its_top_lies_too_low(tmp_path: Path) -> None:

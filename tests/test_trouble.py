@@ -173,6 +173,24 @@ def test_a_trip_without_a_duration_waits_for_a_reset_by_hand(kind: EventKind, ca
     assert [(a.raised_s, a.cleared_s) for a in trace.alarms] == [(1200.0, 3200.0)]
 
 
+@pytest.mark.parametrize(
+    ("lasts_s", "told"),
+    [
+        (6000.0 * math.log(2.0), "for 1 h 9 min"),  # 4158.883 s, as a motor may cool
+        (86_400.0, "for 24 h"),
+        (1200.0, "for 20 min"),
+        (45.0, "for 45 s"),
+        (3.0 * 86_400.0, "for 3 d"),
+        (math.inf, "to the end of the run"),
+    ],
+)
+def test_a_trip_says_how_long_in_words_that_a_person_would_use(lasts_s: float, told: str) -> None:
+    events = run(happened(1200.0, "high temperature", "P1", lasts_s)).events
+    assert [e.detail for e in events if e.event == "trip"] == [told]
+    raised = [e.cause for e in events if e.event == "alarm raised"]
+    assert raised == [f"high temperature: {told}"]
+
+
 def test_a_trip_that_nobody_resets_lasts_to_the_end() -> None:
     trace = run(happened(1200.0, "fails", "P1"))
     assert len(of(trace, 0)) == 1

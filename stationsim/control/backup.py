@@ -12,6 +12,9 @@ Then the start float starts one pump at once and another each time it stays cove
 ``lag_delay_s``; the stop float, uncovered, stops them all. The controller by level comes back when
 the signal has moved, contradicts no float any more, and the floats' own cycle is over.
 
+Pumps start in the order of the controller by level. With the rotation *each cycle* that order moves
+on by one each time that the stop float has stopped pumps; with *fixed* it stays as it is.
+
 Common practice, no source: two floats, or one float and a timer, are usual; a backup should share
 neither supply nor fuse with what it backs up.
 """
@@ -23,6 +26,9 @@ from dataclasses import dataclass
 
 from stationsim.control.contract import Decider, setting
 from stationsim.signals import Command, Decision, Note, Snapshot, level_text
+
+FIXED = "fixed"
+EACH_CYCLE = "each cycle"
 
 _DUE_S = 1e-6
 
@@ -45,6 +51,12 @@ class BackupSettings:
     )
     disagrees_by_m: float = setting(
         "length", 0.1, meaning="by how much a good signal may contradict a float"
+    )
+    rotation: str = setting(
+        "choice",
+        FIXED,
+        meaning="whether the pump that the floats start first changes after each of their cycles",
+        choices=(FIXED, EACH_CYCLE),
     )
 
 
@@ -69,6 +81,12 @@ class FloatBackup:
         self._since_s = 0.0
         self._lag_due_s = math.inf
         self._bad_m = math.nan
+        self._moved = 0
+
+    @property
+    def by_floats(self) -> bool:
+        """True while the panel goes by its floats."""
+        return self._by_floats
 
     def decide(self, now_s: float, seen: Snapshot) -> Decision:
         """Return what to do now and what should wake the controller next."""
@@ -126,6 +144,8 @@ class FloatBackup:
         if not seen.stop_float:
             self._lag_due_s = math.inf
             stops = [Command("stop", n, "", "backup stop float") for n in reversed(on)]
+            if stops and self.settings.rotation == EACH_CYCLE:
+                self._moved = (self._moved + 1) % len(seen.pumps)
             return Decision(tuple(stops), notes=tuple(notes))
         if not seen.start_float:
             self._lag_due_s = math.inf
@@ -134,9 +154,9 @@ class FloatBackup:
             self._lag_due_s = now_s + self.settings.lag_delay_s
         if on and now_s < self._lag_due_s - _DUE_S:
             return Decision(wake_at_s=self._lag_due_s, notes=tuple(notes))
-        order = getattr(self.inner, "order", range(len(seen.pumps)))
+        order = tuple(getattr(self.inner, "order", range(len(seen.pumps))))
         rested_s = math.inf
-        for n in order:
+        for n in (*order[self._moved :], *order[: self._moved]):
             pump = seen.pumps[n]
             if pump.running or not pump.ready:
                 continue

@@ -4,25 +4,31 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stationsim.plots.alternation import alternation_figure
 from stationsim.plots.curves import curves_figure, levels_between, station_curves_figure
 from stationsim.plots.levels import levels_figure
 from stationsim.plots.pumps import pumps_figure
-from stationsim.plots.station import station_figure
+from stationsim.plots.station import rainy_day_figure, station_figure
 from stationsim.plots.style import save
 from stationsim.plots.time_to_spill import time_to_spill_figure
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from stationsim.episode import Episode
+    from stationsim.outline import RainyDay
     from stationsim.results import Result
     from stationsim.station import Station
 
 __all__ = [
     "FIGURES",
+    "alternation_figure",
     "curves_figure",
     "levels_figure",
     "pumps_figure",
+    "rainy_day_figure",
     "save_all",
+    "save_rainy_day",
     "save_station",
     "station_curves_figure",
     "station_figure",
@@ -32,6 +38,7 @@ __all__ = [
 FIGURES = {
     "levels": levels_figure,
     "pumps": pumps_figure,
+    "alternation": alternation_figure,
     "curves": curves_figure,
     "time_to_spill": time_to_spill_figure,
 }
@@ -61,6 +68,27 @@ def save_station(
         files.append(folder / "curves.png")
         save(station_curves_figure(station, between, system), files[-1])
     return files
+
+
+def save_rainy_day(
+    station: Station, episode: Episode, day: RainyDay, folder: Path, system: str = "si"
+) -> Path:
+    """Write the picture of a rainy day before any run as PNG; return the file.
+
+    Parameters
+    ----------
+    station, episode
+        What stands there, and what happens.
+    day
+        As ``outline.rainy_day`` found it.
+    folder
+        An existing folder.
+    system
+        ``si`` or ``us``.
+    """
+    file = folder / "inflow.png"
+    save(rainy_day_figure(station, episode, day, system), file)
+    return file
 
 
 def save_all(result: Result, folder: Path, system: str = "si") -> list[Path]:

@@ -6,7 +6,7 @@ shows its range in each span of time, and below it stands the day with the most 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -33,6 +33,17 @@ _MOST_SPANS = 130
 _MOST_DAYS_AS_SPANS = 1100
 _THINNEST = 0.012
 """Half the least height of the band of levels, over that of the plot: a steady level shows too."""
+
+_SAME_LEVEL_M = 1e-6
+_LEAST_SEEN = 0.003
+"""Narrowest line of a level seen, as a part of the axis: shorter spans are drawn as long."""
+
+_SEEN, _NO_SIGNAL = "level as the panel saw it", "panel had no level signal"
+_NO_SIGNAL_AT = 0.02
+"""How high above the foot of the axes the time without a signal is marked, as a part of them."""
+
+_FROZEN: dict[str, Any] = {"color": style.PURPLE, "linewidth": 2.4, "linestyle": (0, (4, 1.2))}
+_LOST: dict[str, Any] = {"color": style.PURPLE, "linewidth": 4.0, "linestyle": (0, (0.6, 0.6))}
 
 _LEFT_IN, _RIGHT_IN = 0.9, 1.75
 _WIDTH_IN = 11.0
@@ -269,8 +280,9 @@ def _detail(
         rows.shade_outages(axis, result)
     depth = style.level_axis(result.station, system)
     flow = style.scale("flow", system)
-    level.plot(x, depth(result.level_at(times)), color=style.BLACK, linewidth=1.0)
+    level.plot(x, depth(result.level_at(times)), color=style.BLACK, linewidth=1.0, label="level")
     _finish_level(level, result, system)
+    _draw_seen(level, result, system, ends_s)
     drawn = result.sampled(times)
     flows.step(
         x, flow(drawn.pumped_m3s), where="post", color=style.BLUE, linewidth=1.0, label="pumped"
@@ -311,8 +323,10 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
         facecolor="#9fb8c8",
         edgecolor=style.DARK,
         linewidth=0.3,
+        label="range of the level",
     )
     _finish_level(level, result, system)
+    _draw_seen(level, result, system, (0.0, end_s))
     spans = np.diff(edges)
     pumped = np.zeros(len(spans))
     for name in result.station.machine_names():
@@ -389,6 +403,75 @@ def _finish_level(axes: Axes, result: Result, system: str) -> None:
         axes.axhline(y, color=colour, linestyle=dashes, linewidth=width, zorder=1.5)
         labels.append((y, f"{name} {show(station.shown_m(level), 'level', units)}", colour))
     style.right_labels(axes, labels)
+
+
+def astray_s(result: Result, ends_s: tuple[float, float]) -> list[tuple[float, float, float]]:
+    """Return when the panel saw another level than the true one, and which.
+
+    Parameters
+    ----------
+    result
+        The run.
+    ends_s
+        From and to of what is asked for [s].
+
+    Returns
+    -------
+    list
+        From and to [s], and the level seen [m above floor]; NaN where there was no signal. A frozen
+        signal that the water never leaves is none of these.
+    """
+    signal = result.trace.signal
+    found = []
+    for n, (begin, mode, value) in enumerate(signal):
+        until = signal[n + 1][0] if n + 1 < len(signal) else result.trace.end_s
+        low, high = max(begin, ends_s[0]), min(until, ends_s[1])
+        if mode == "right" or low >= high:
+            continue
+        if mode == "lost" or _leaves(result, value, low, high):
+            found.append((low, high, value))
+    return found
+
+
+def _leaves(result: Result, level_m: float, low: float, high: float) -> bool:
+    """Tell whether the true level is another one at any time of a span."""
+    knots = result.course.knots[0]
+    inside = knots[(knots > low) & (knots < high)]
+    times = np.unique(np.concatenate((np.linspace(low, high, 50), inside)))
+    return bool(np.any(np.abs(result.level_at(times) - level_m) > _SAME_LEVEL_M))
+
+
+def _draw_seen(axes: Axes, result: Result, system: str, ends_s: tuple[float, float]) -> None:
+    """Draw the level that the panel saw where it was not the true one, and explain the lines."""
+    astray = astray_s(result, ends_s)
+    if not astray:
+        return
+    depth = style.level_axis(result.station, system)
+    least = _LEAST_SEEN * (ends_s[1] - ends_s[0])
+    for low, high, value in astray:
+        x = style.day_numbers(result.episode.start, [low, max(high, low + least)])
+        if np.isnan(value):
+            axes.plot(
+                x,
+                [_NO_SIGNAL_AT, _NO_SIGNAL_AT],
+                transform=axes.get_xaxis_transform(),
+                label=_NO_SIGNAL,
+                **_LOST,
+            )
+        else:
+            axes.plot(x, depth([value, value]), label=_SEEN, **_FROZEN)
+    handles, labels = axes.get_legend_handles_labels()
+    once = dict(zip(labels, handles, strict=True))  # one entry, however often it happened
+    axes.legend(
+        once.values(),
+        once.keys(),
+        loc="upper right",
+        bbox_to_anchor=(1.0, 0.0),  # between the level and the flows, where nothing else stands
+        ncols=len(once),
+        borderpad=0.0,
+        borderaxespad=0.7,
+        handlelength=3.0,
+    )
 
 
 def _line(name: str) -> tuple[str, tuple[float, tuple[float, ...]] | str, float]:

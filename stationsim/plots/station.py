@@ -1,4 +1,7 @@
-"""The station before any run: levels to scale beside the plan area, and what lies between them."""
+"""The station before any run: levels to scale beside the plan area, and what lies between them.
+
+Also the inflow of a rainy day, with the rain above it.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +9,18 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
+from stationsim.inflow.unit_hydrographs import RainDerived
 from stationsim.outline import Step, minutes, steps
 from stationsim.plots import style
-from stationsim.units import show
+from stationsim.units import factor, show
+from stationsim.wording import date_of, day_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from stationsim.episode import Episode
+    from stationsim.outline import RainyDay
     from stationsim.station import Station
     from stationsim.units import System
 
@@ -96,3 +103,93 @@ def _write_steps(
         texts = (show(row.volume_m3, "volume", units), minutes(row.slow_s), minutes(row.fast_s))
         for x, text in zip(columns[1:], texts, strict=True):
             axes.text(x, y, text, fontsize=9.0, va="center", color=style.DARK)
+
+
+def rainy_day_figure(
+    station: Station, episode: Episode, day: RainyDay, system: str = "si"
+) -> Figure:
+    """Return the figure of the inflow of a rainy day, and of the rain above it.
+
+    Parameters
+    ----------
+    station, episode
+        What stands there, and what happens.
+    day
+        As ``outline.rainy_day`` found it.
+    system
+        ``si`` or ``us``.
+    """
+    with style.styled():
+        figure = style.new_figure(_WIDTH_IN, 5.6)
+        rain = figure.add_axes((0.075, 0.71, 0.76, 0.15))
+        flows = figure.add_axes((0.075, 0.13, 0.76, 0.54))
+        for axes in (rain, flows):
+            style.time_axis(axes, episode.start, day.begin_s, day.end_s)
+        rain.tick_params(labelbottom=False)
+        _draw_rain(rain, episode, day, system)
+        _draw_inflow(flows, episode, day, system)
+        when = episode.moment(day.begin_s)
+        brought = show(day.brought_m3, "volume", cast("System", system))
+        style.head(
+            figure,
+            f"{station.name}: rain and inflow of a day",
+            f"Day {day.number}, {day_of(when)} {date_of(when)} {when.year}; rain brings {brought}.",
+        )
+        return figure
+
+
+def _draw_rain(axes: Axes, episode: Episode, day: RainyDay, system: str) -> None:
+    """Draw how hard it rains; several rains fall on top of each other."""
+    depth = "mm" if system == "si" else "in"
+    rains = [source.rain for source in episode.inflow if isinstance(source, RainDerived)]
+    knots = np.concatenate([rain.at_s + np.asarray(rain.times_s) for rain in rains])
+    inside = knots[(knots > day.begin_s) & (knots < day.end_s)]
+    edges = np.unique([day.begin_s, *inside, day.end_s])
+    fallen = np.sum(
+        [np.interp(edges, rain.at_s + np.asarray(rain.times_s), rain.fallen_m) for rain in rains],
+        axis=0,
+    )
+    intensity = np.diff(fallen) / np.diff(edges) * 3600.0 / factor(depth, "length")
+    axes.stairs(
+        intensity,
+        style.day_numbers(episode.start, edges),
+        fill=True,
+        facecolor=style.SKY,
+        edgecolor=style.BLUE,
+        linewidth=0.4,
+    )
+    axes.set_ylim(0.0, 1.1 * float(intensity.max()) or 1.0)
+    axes.set_ylabel(f"rain [{depth}/h]")
+
+
+def _draw_inflow(axes: Axes, episode: Episode, day: RainyDay, system: str) -> None:
+    flow = style.scale("flow", system)
+    both = np.concatenate((day.without.start_s, day.together.start_s))
+    inside = both[(both > day.begin_s) & (both < day.end_s)]
+    before = np.nextafter(inside, -np.inf)  # a step of the flow shows as a step
+    last = np.nextafter(day.end_s, -np.inf)
+    times = np.unique([day.begin_s, *before, *inside, last])
+    x = style.day_numbers(episode.start, times)
+    without, together = flow(day.without.at(times)), flow(day.together.at(times))
+    axes.fill_between(
+        x,
+        without,
+        together,
+        facecolor="#d5e6f2",
+        edgecolor=style.SKY,
+        hatch="....",
+        linewidth=0.0,
+        label="by rain",
+    )
+    axes.plot(x, together, color=style.BLUE, linewidth=1.6, label="together")
+    axes.plot(
+        x,
+        without,
+        color=style.BLACK,
+        linewidth=1.2,
+        linestyle=(0, (4, 1.5)),
+        label="without rain",
+    )
+    axes.set_ylim(0.0, 1.1 * float(together.max()))
+    axes.set_ylabel(f"inflow [{flow.unit}]")
+    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.03), borderpad=0.0)

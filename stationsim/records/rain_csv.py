@@ -169,13 +169,14 @@ def read_rain_csv(
     depths = given * units.factor(depth_unit, "length")
     if per:
         depths = depths / units.factor(per, "duration") * length
+    most = units.limit_text(GREATEST_INTENSITY_MS * 3600.0, depth_unit, "length", least=False)
     refuse_values(
         rows,
         given,
         depths > GREATEST_INTENSITY_MS * length,
         f"{rain_unit} in {span_text(float(length[0]))}" if not per else rain_unit,
         "rain",
-        (_ACCEPTED, f"any on record (accepted: up to {GREATEST_INTENSITY_MS * 3.6e6:g} mm/h)"),
+        (_ACCEPTED, f"any on record (accepted: up to {most} {depth_unit}/h)"),
     )
     return RainRecord(
         _between_dry(times, length, np.nan_to_num(depths), stamped), tuple(repairs), rows.name

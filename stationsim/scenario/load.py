@@ -220,8 +220,8 @@ def _check(document: dict[str, Any], file: Path, found: list[Finding]) -> tuple[
     """Check a document; add what is found; return what was built, as far as it came."""
     checked = copy.deepcopy(document)
     findings: list[Finding] = []
-    parts = read_parts(checked, findings)
     built = Built(_system(document))
+    parts = read_parts(checked, findings, built.system)
     build(parts, built, folder=file.parent, name=file.stem)
     findings += built.findings
     findings += _rules(parts, built)

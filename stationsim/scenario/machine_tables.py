@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field
 
 from stationsim.scenario import quantities as q
 from stationsim.scenario.protection_tables import MotorPart
+from stationsim.scenario.rating_tables import InletPart, PlatePart, SuctionPart
 from stationsim.scenario.table import Table, left_out
 
 
@@ -158,6 +159,14 @@ class PumpPart(MachinePart):
         "no thermal model: the motor never trips by itself",
         "How the motor heats and cools: [pump.P1.motor].",
     )
+    plate: PlatePart | None = left_out(
+        "not known; criteria that need it are not judged",
+        "What the plate of its motor says, for criteria: [pump.P1.plate].",
+    )
+    inlet: InletPart | None = left_out(
+        "not known; criteria that need it are not judged",
+        "Its suction opening, for criteria: [pump.P1.inlet].",
+    )
     seal_leak: Literal["alarm", "stop"] = Field(
         "alarm", description="What a seal leak does: raise the alarm only, or stop the pump too."
     )
@@ -202,6 +211,21 @@ class ForceMainPart(Table):
         "0",
         "Sum of the loss coefficients of its fittings, in velocity heads.",
     )
+    new_c: q.CFactor | None = left_out(
+        "the C of its pipes", "Hazen-Williams C of the main when new, for criteria."
+    )
+    old_c: q.CFactor | None = left_out(
+        "the C of its pipes", "Hazen-Williams C of the main when old, for criteria."
+    )
+    wave_speed: q.WaveSpeed | None = left_out(
+        "not known; criteria that need it are not judged",
+        "Speed of a pressure wave in the main: about 1000 m/s in metal, 300 to 500 m/s in plastic.",
+    )
+    pressure_rating: q.ShutoffHead | None = left_out(
+        "not known; criteria that need it are not judged",
+        "Highest pressure that the main stands, as a head of water: 10 bar are about 102 m, 150 "
+        "psi about 346 ft.",
+    )
 
 
 class EnginePumpPart(MachinePart):
@@ -225,4 +249,8 @@ class EnginePumpPart(MachinePart):
     tank: q.FuelVolume | None = left_out(
         "fuel is not counted down, and never runs out",
         "Fuel in the tank at the start.",
+    )
+    suction: SuctionPart | None = left_out(
+        "not known; criteria that need it are not judged",
+        "Its suction line, for criteria: [engine_pump.suction].",
     )

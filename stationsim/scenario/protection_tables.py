@@ -69,6 +69,11 @@ class BackupFloatsPart(Table):
     disagrees_by: q.Height = Field(
         0.1, description="By how much a signal may contradict a float and still be trusted."
     )
+    rotation: Literal["fixed", "each cycle"] = Field(
+        "fixed",
+        description="Whether the pump that the floats start first stays the same, or changes each "
+        "time that the stop float has stopped pumps.",
+    )
 
 
 class TariffPart(Table):

@@ -13,11 +13,34 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import PlainValidator, WithJsonSchema
+from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stationsim import units
 from stationsim.errors import QuantityError
+
+SYSTEM = "system"
+"""Key of the validation context that holds the units of the file: ``si`` or ``us``."""
+
+_US_UNITS = {
+    "m": "ft",
+    "mm": "in",
+    "m2": "ft2",
+    "ha": "acre",
+    "m3": "gal",
+    "m3/s": "gpm",
+    "W": "hp",
+    "m2/s": "ft2/s",
+    "m/(m3/s)": "ft/gpm",
+    "m/(m3/s)^2": "ft/gpm^2",
+    "degC": "degF",
+    "K": "degF",
+    "kW": "hp",
+    "m/s": "ft/s",
+    "kg m2": "lb ft2",
+}
+"""Unit in which a range is told besides in a file in US units; times and electrical kinds need no
+other."""
 
 YEAR_S = 365.25 * 86400.0
 _TEXT = "text with a unit, such as"
@@ -58,6 +81,9 @@ class Quantity:
         True when ``low`` itself is not accepted.
     low_unit
         Unit in which the lower end of the range is told; ``unit`` when left out.
+    us_unit
+        Unit in which the range is told besides in a file in US units; when left out, the one that
+        goes with ``unit``.
     """
 
     kind: units.Kind
@@ -67,9 +93,10 @@ class Quantity:
     example: str
     open_low: bool = False
     low_unit: str = ""
+    us_unit: str = ""
 
-    def read(self, value: object) -> float:
-        """Return the value in SI, or say what is wrong with it."""
+    def read(self, value: object, system: units.System = "si") -> float:
+        """Return the value in SI, or say what is wrong with it, in the units of the file too."""
         if not isinstance(value, str):
             found = "a plain number" if _is_number(value) else _what(value)
             reason = f"{found} where {_a(self.kind)} with its unit is needed"
@@ -85,8 +112,21 @@ class Quantity:
             high = f"{units.from_si(self.high, self.unit, self.kind):.6g} {self.unit}"
             word = "more than" if self.open_low else "from"
             between = f" {self.low_unit} to " if self.low_unit else " to "
-            raise refuse(f"{self.kind} out of range", f"{word} {low}{between}{high}")
+            also = self._in_us_units() if system == "us" else ""
+            raise refuse(f"{self.kind} out of range", f"{word} {low}{between}{high}{also}")
         return number
+
+    def _in_us_units(self) -> str:
+        """Return the range in US units in brackets, each end rounded inwards; empty for times."""
+        unit = self.us_unit or _US_UNITS.get(self.unit, "")
+        if not unit:
+            return ""
+        low = units.limit_text(self.low, unit, self.kind, least=True)
+        high = units.limit_text(self.high, unit, self.kind, least=False)
+        return f" ({low} to {high} {unit})"
+
+    def _validate(self, value: object, info: ValidationInfo) -> float:
+        return self.read(value, _system(info))
 
     @property
     def json_schema(self) -> dict[str, Any]:
@@ -100,7 +140,7 @@ class Quantity:
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
         del source, handler
-        return core_schema.no_info_plain_validator_function(self.read)
+        return core_schema.with_info_plain_validator_function(self._validate)
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
         del schema, handler
@@ -162,6 +202,59 @@ class Number:
         return self.json_schema
 
 
+@dataclass(frozen=True)
+class Whole:
+    """Reads a plain whole number.
+
+    Parameters
+    ----------
+    low, high
+        Accepted range.
+    even
+        True when only even ones are accepted.
+    only
+        The few numbers that are accepted; empty for all of the range.
+    """
+
+    low: int
+    high: int
+    even: bool = False
+    only: tuple[int, ...] = ()
+
+    def read(self, value: object) -> int:
+        """Return the number, or say what is wrong with it."""
+        accepted = f"{'even, ' if self.even else ''}from {self.low} to {self.high}"
+        if self.only:
+            accepted = " or ".join(f"{one}" for one in self.only)
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise refuse(f"{_what(value)} where a whole number is needed", accepted)
+        if self.only and value not in self.only:
+            raise refuse("none of the accepted numbers", accepted)
+        if not self.low <= value <= self.high:
+            raise refuse("whole number out of range", accepted)
+        if self.even and value % 2:
+            raise refuse("odd where an even number is needed", accepted)
+        return value
+
+    @property
+    def json_schema(self) -> dict[str, Any]:
+        """What the JSON Schema says of it."""
+        schema: dict[str, Any] = {"type": "integer", "minimum": self.low, "maximum": self.high}
+        if self.even:
+            schema["multipleOf"] = 2
+        if self.only:
+            schema["enum"] = list(self.only)
+        return schema
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
+        del source, handler
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        del schema, handler
+        return self.json_schema
+
+
 def _read_count(value: object) -> int:
     if isinstance(value, bool) or not isinstance(value, int):
         raise refuse(f"{_what(value)} where a whole number is needed")
@@ -181,16 +274,12 @@ def _read_clock(value: object) -> float:
     return hour * 3600.0 + minute * 60.0
 
 
-def _read_flow_or_factor(value: object) -> tuple[Literal["flow", "factor"], float]:
+def _read_flow_or_factor(
+    value: object, info: ValidationInfo
+) -> tuple[Literal["flow", "factor"], float]:
     """Read one value of a daily pattern: a flow with its unit, or a plain factor."""
     if isinstance(value, str):
-        try:
-            flow = units.parse(value, "flow")
-        except QuantityError as error:
-            raise refuse(str(error)) from error
-        if not 0.0 <= flow <= 1000.0:
-            raise refuse("flow out of range", "from 0 to 1000 m3/s")
-        return "flow", flow
+        return "flow", _FLOW.read(value, _system(info))
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise refuse(f"{_what(value)} where a flow or a factor is needed", _flow_or_factor())
     if not 0.0 <= value <= 1e6:
@@ -275,10 +364,10 @@ Span = Annotated[float, Quantity("length", 0.05, 100.0, "m", "3.0 m")]
 SpanOrNone = Annotated[float, Quantity("length", 0.0, 100.0, "m", "0.6 m")]
 WeirLength = Annotated[float, Quantity("length", 0.0, 1000.0, "m", "1.0 m", open_low=True)]
 PipeLength = Annotated[float, Quantity("length", 0.0, 200_000.0, "m", "850 m")]
-PipeDiameter = Annotated[float, Quantity("length", 0.005, 10.0, "m", "200 mm")]
+PipeDiameter = Annotated[float, Quantity("length", 0.005, 10.0, "m", "200 mm", us_unit="in")]
 SewerLength = Annotated[float, Quantity("length", 0.1, 100_000.0, "m", "60 m")]
 Along = Annotated[float, Quantity("length", 0.0, 100_000.0, "m", "45 m")]
-Roughness = Annotated[float, Quantity("length", 0.0, 0.1, "m", "0.15 mm")]
+Roughness = Annotated[float, Quantity("length", 0.0, 0.1, "m", "0.15 mm", us_unit="in")]
 Viscosity = Annotated[float, Quantity("viscosity", 1e-8, 1e-2, "m2/s", "1.14e-6 m2/s")]
 Head = Annotated[float, Quantity("length", 0.0, 2000.0, "m", "24 m")]
 ShutoffHead = Annotated[float, Quantity("length", 0.0, 2000.0, "m", "24 m", open_low=True)]
@@ -290,9 +379,10 @@ Area = Annotated[float, Quantity("area", 0.002, 1e6, "m2", "7.07 m2")]
 Catchment = Annotated[float, Quantity("area", 0.0, 1e10, "ha", "40 ha", open_low=True)]
 Volume = Annotated[float, Quantity("volume", 0.0, 1e7, "m3", "20 m3", open_low=True)]
 FuelVolume = Annotated[float, Quantity("volume", 0.0, 1000.0, "m3", "200 L")]
-Flow = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")]
+_FLOW = Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")
+Flow = Annotated[float, _FLOW]
 FlowOfPump = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s", open_low=True)]
-FuelRate = Annotated[float, Quantity("flow", 0.0, 0.01, "m3/s", "8 L/h")]
+FuelRate = Annotated[float, Quantity("flow", 0.0, 0.01, "m3/s", "8 L/h", us_unit="gal/h")]
 Power = Annotated[float, Quantity("power", 0.0, 1e8, "W", "22 kW")]
 Delay = Annotated[float, Quantity("duration", 0.0, 7 * 86400.0, "s", "10 s")]
 Duration = Annotated[float, Quantity("duration", 1.0, 20 * YEAR_S, "d", "7 d", low_unit="s")]
@@ -311,7 +401,25 @@ TemperatureRise = Annotated[
 ]
 TimeConstant = Annotated[float, Quantity("duration", 1.0, 7 * 86400.0, "d", "45 min", low_unit="s")]
 
+RatedPower = Annotated[float, Quantity("power", 0.0, 1e8, "kW", "45 kW", open_low=True)]
+PlainPower = Annotated[float, Quantity("power", 0.0, 1e8, "kW", "2 kW")]
+ApparentPower = Annotated[
+    float, Quantity("apparent power", 0.0, 1e8, "kVA", "60 kVA", open_low=True)
+]
+Current = Annotated[float, Quantity("current", 0.0, 1e5, "A", "62 A", open_low=True)]
+Voltage = Annotated[float, Quantity("voltage", 12.0, 50_000.0, "V", "400 V")]
+Inertia = Annotated[float, Quantity("inertia", 0.0, 1e6, "kg m2", "0.4 kg m2", open_low=True)]
+Velocity = Annotated[float, Quantity("velocity", 0.0, 50.0, "m/s", "0.9 m/s")]
+# no wave in a pipe is faster than sound in water, nor slower than in the softest hose
+WaveSpeed = Annotated[float, Quantity("velocity", 10.0, 1500.0, "m/s", "1000 m/s")]
+# nothing primes from deeper than the air can press the water up
+PrimingLift = Annotated[float, Quantity("length", 0.0, 10.33, "m", "6.0 m", open_low=True)]
+NpshRequired = Annotated[float, Quantity("length", 0.0, 100.0, "m", "3.5 m")]
+
 Ratio = Annotated[float, Number(0.0, 1.0, open_low=True, percent=True)]
+StartRatio = Annotated[float, Number(0.0, 20.0, open_low=True)]
+PartOf = Annotated[float, Number(0.0, 100.0, percent=True)]
+PerHour = Annotated[float, Number(0.0, 3600.0, open_low=True)]
 Condition = Annotated[float, Number(0.01, 2.0, percent=True)]
 EFFICIENCY = Number(0.0, 1.0, percent=True)
 Efficiency = Annotated[float, EFFICIENCY]
@@ -334,6 +442,10 @@ Clock = Annotated[
     PlainValidator(_read_clock),
     WithJsonSchema({"type": "string", "examples": ["22:00"]}),
 ]
+Poles = Annotated[int, Whole(2, 100, even=True)]
+Phases = Annotated[int, Whole(1, 3, only=(1, 3))]
+MostRunning = Annotated[int, Whole(1, 12)]
+CalendarYear = Annotated[int, Whole(1900, 2200)]
 Count = Annotated[int, PlainValidator(_read_count), WithJsonSchema({"type": "integer"})]
 RainUnitName = Annotated[str, Text("a unit of rain", "mm")]
 RainColumn = Annotated[str, Text("the name of a column", "rain_mm")]
@@ -362,6 +474,11 @@ Moment = Annotated[
     PlainValidator(_read_moment),
     WithJsonSchema({"type": "string", "examples": ["2027-03-01T06:30+01:00"]}),
 ]
+
+
+def _system(info: ValidationInfo) -> units.System:
+    """Return the units of the file that a value stands in."""
+    return "us" if (info.context or {}).get(SYSTEM) == "us" else "si"
 
 
 def _is_number(value: object) -> bool:

@@ -107,11 +107,13 @@ def make_rain_derived(parts: Parts, folder: FilePath, built: Built) -> list[Rain
         if rain is None:
             continue
         if hardest > GREATEST_INTENSITY_MS:
+            depth = built.example("mm", "in")
+            most = units.limit_text(GREATEST_INTENSITY_MS * 3600.0, depth, "length", least=False)
             built.refuse(
                 place,
                 "falls harder than any rain on record",
-                f"{hardest * 3.6e6:.4g} mm/h",
-                f"up to {GREATEST_INTENSITY_MS * 3.6e6:g} mm/h",
+                f"{units.from_si(hardest * 3600.0, depth, 'length'):.4g} {depth}/h",
+                f"up to {most} {depth}/h",
                 "check the unit of its depth",
             )
             continue

@@ -16,6 +16,13 @@ from stationsim.scenario import quantities as q
 from stationsim.scenario.machine_tables import EnginePumpPart, ForceMainPart, PumpPart
 from stationsim.scenario.protection_tables import BackupFloatsPart, TariffPart
 from stationsim.scenario.rain_tables import RainDerivedPart, RainPart
+from stationsim.scenario.rating_tables import (
+    BypassPart,
+    DesignPart,
+    GeneratorPart,
+    LimitsPart,
+    ServicePart,
+)
 from stationsim.scenario.sewer_tables import SewerPart
 from stationsim.scenario.table import LEFT_OUT, Table, left_out
 
@@ -344,6 +351,24 @@ class Scenario(Table):
         default_factory=AlarmsPart,
         description="Levels and delays of the alarms.",
         json_schema_extra={LEFT_OUT: "no alarms of level; the others come without a delay"},
+    )
+    service: ServicePart | None = left_out(
+        "not known", "The supply from the grid: voltage, main fuse; for criteria."
+    )
+    generator: GeneratorPart | None = left_out(
+        "none", "A generator set for the electric pumps; for criteria, a run does not use it yet."
+    )
+    bypass: BypassPart | None = left_out(
+        "none", "The connection for a hired bypass pump; for criteria."
+    )
+    design: DesignPart | None = left_out(
+        "what the episode brings",
+        "Design flows, growth, and the outage to be carried; for criteria.",
+    )
+    limits: LimitsPart | None = left_out(
+        "published examples, each with its source",
+        "Limits of the criteria. Those they start from are examples of published practice: the "
+        "rule that holds where the station stands counts.",
     )
     episode: EpisodePart = Field(description="When the run begins, and how long it lasts.")
     inflow: dict[str, InflowPart] = Field(

@@ -14,6 +14,7 @@ from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import FAULT, SAME_INSTANT_S
 from stationsim.simulation.machines import FAILED, HOT, LEAK, OUT_OF_SERVICE, Block, Machine, Mode
 from stationsim.simulation.stories import grid_outage
+from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
@@ -153,7 +154,7 @@ class Trouble:
         if over_s == math.inf:
             until = "to the end of the run"
         elif resets_itself:
-            until = f"for {(over_s - plant.t_s) / 60.0:g} min"
+            until = f"for {show(over_s - plant.t_s, 'duration', 'si')}"
         else:
             until = "until reset by hand"
         if kind != LEAK:
