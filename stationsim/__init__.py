@@ -20,24 +20,48 @@ if TYPE_CHECKING:
     from stationsim.scenario.load import load_scenario
     from stationsim.simulation.session import Session, simulate
     from stationsim.station import Station
+    from stationsim.studies.check.fitness import check
+    from stationsim.studies.compare import compare
+    from stationsim.studies.rehearse.hours import HoursAsked, rehearse
+    from stationsim.studies.rehearse.now import NowAsked, Rise, from_now
+    from stationsim.study_result import StudyResult
+    from stationsim.why.asking import ask_why
 
 __version__ = "0.1.0"
 
 __all__ = [
     "Episode",
+    "HoursAsked",
+    "NowAsked",
     "Result",
+    "Rise",
     "Session",
     "Station",
+    "StudyResult",
     "__version__",
+    "ask_why",
+    "check",
+    "compare",
+    "from_now",
     "load_scenario",
+    "rehearse",
     "simulate",
 ]
 
 _WHERE = {
     "Episode": "stationsim.episode",
+    "HoursAsked": "stationsim.studies.rehearse.hours",
+    "NowAsked": "stationsim.studies.rehearse.now",
     "Result": "stationsim.results",
+    "Rise": "stationsim.studies.rehearse.now",
     "Session": "stationsim.simulation.session",
     "Station": "stationsim.station",
+    "StudyResult": "stationsim.study_result",
+    "ask_why": "stationsim.why.asking",
+    "check": "stationsim.studies.check.fitness",
+    "compare": "stationsim.studies.compare",
+    "from_now": "stationsim.studies.rehearse.now",
+    "rehearse": "stationsim.studies.rehearse.hours",
     "load_scenario": "stationsim.scenario.load",
     "simulate": "stationsim.simulation.session",
 }

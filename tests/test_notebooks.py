@@ -63,7 +63,12 @@ def executed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
 
 
 def test_lessons_are_there() -> None:
-    assert [lesson.stem for lesson in LESSONS] == ["1-the-tank", "2-a-station", "3-a-storm"]
+    assert [lesson.stem for lesson in LESSONS] == [
+        "1-the-tank",
+        "2-a-station",
+        "3-a-storm",
+        "4-minutes-to-a-spill",
+    ]
 
 
 @of_each
@@ -115,6 +120,21 @@ def test_storm_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> Non
     assert "by tool  5.80 m3" in text
     assert "spilled, by hand 35.5 m3, by the tool 35.5 m3" in text
     assert figures(notebook) == 7
+
+
+def test_spill_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["4-minutes-to-a-spill"]
+    text = printed(notebook)
+    # 42.71 m3 of room; 20.79 of it arrive from 04:00 to 05:00, the rest by the root of q t + s t2/2
+    assert "04:00: spill after 100.6 min; room over flow 161.8 min" in text
+    assert "23:00  by pieces 116.8 min, room over flow 80.9 min, -31%" in text
+    assert "wet, 07:00: by pieces 21.00 min, by the tool 21.00" in text
+    assert "78 min from 07:00 bring 85.5 m3" in text
+    assert "by hand, 07:00: 0.908 min per m3" in text
+    # 8.042 m2 x 0.20 m in 300 s; 1.39 times the 3.85 L/s of the day's shape
+    assert "by hand 5.36 L/s, 1.39 times" in text
+    assert "07:00  9.4 loads an hour" in text
+    assert figures(notebook) == 6
 
 
 @of_each

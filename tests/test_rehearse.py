@@ -366,7 +366,7 @@ def test_sentences_say_what_planners_want(reference: StudyResult) -> None:
         ),
         (
             "A response of 78 min comes too late at 34 of 48 hours (38.6 m3 spilled by then at Wed"
-            " 07:00); else in time with 100 min to spare at most (Wed 01:00)."
+            " 07:00); else in time, with 100 min to spare at most (Wed 01:00)."
         ),
         (
             "Counted from the alarm level at the hour, the shortest time to the spill is 33 min"

@@ -25,6 +25,7 @@ _LOOKS: dict[str, tuple[str, object]] = {
 }
 _MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")
 _MOST_WIDE = 3.0
+_NEAR = 0.25
 
 
 class Hour(Protocol):
@@ -109,9 +110,11 @@ def minutes_figure(found: Sequence[Hours], asked: Asked, system: str = "si") -> 
         top = _top(found, asked)
         for day, axes in zip(days, panels, strict=True):
             for number, one in enumerate(found):
-                for block in one.blocks:
-                    if block[0].day == day:
-                        _curves(axes, block, number, one, several=several)
+                blocks = [block for block in one.blocks if block[0].day == day]
+                least = [min(row.spill_s for row in block) / 60.0 for block in blocks]
+                near = len(least) > 1 and abs(least[0] - least[1]) < _NEAR * top
+                for block in blocks:
+                    _curves(axes, block, number, one, several=several, near=near)
             _frame(axes, day, top, first=axes is panels[0])
             _response(axes, asked, top)
         if several:
@@ -148,7 +151,15 @@ def _top(found: Sequence[Hours], asked: Asked) -> float:
     return min(top, max(_MOST_WIDE * float(np.median(known)), 2.0 * (asked.response_s or 0) / 60.0))
 
 
-def _curves(axes: Axes, block: Sequence[Hour], number: int, one: Hours, *, several: bool) -> None:
+def _curves(
+    axes: Axes,
+    block: Sequence[Hour],
+    number: int,
+    one: Hours,
+    *,
+    several: bool,
+    near: bool,
+) -> None:
     weather = block[0].weather
     spill = np.array([row.spill_s for row in block]) / 60.0
     alarm = np.array([row.alarm_s for row in block]) / 60.0
@@ -174,7 +185,7 @@ def _curves(axes: Axes, block: Sequence[Hour], number: int, one: Hours, *, sever
         )  # fmt: skip
     if np.any(np.isfinite(spill)):
         worst = int(np.nanargmin(spill))
-        above = weather == "wet"
+        above = (weather == "wet") != near
         axes.annotate(
             f"{spill[worst]:.0f} min at {hours[worst]:02d}:00",
             (hours[worst], spill[worst]),

@@ -154,13 +154,13 @@ def _tables(now: Now) -> dict[str, pd.DataFrame]:
     asked = now.asked
     ahead_s = now.greatest_at_s - asked.at_s
     tanker = [
-        ("now", 0.0, now.inflow_m3s, _loads(now.inflow_m3s, asked)),
-        ("greatest ahead", ahead_s, now.greatest_m3s, _loads(now.greatest_m3s, asked)),
+        ("now", 0.0, now.inflow_m3s, now.scale, _loads(now.inflow_m3s, asked)),
+        ("greatest ahead", ahead_s, now.greatest_m3s, now.scale, _loads(now.greatest_m3s, asked)),
     ]
     return {
         "lineups": pd.DataFrame(now.rows, columns=LineupRow._fields),
         "tanker": pd.DataFrame(
-            tanker, columns=["moment", "after_s", "inflow_m3s", "loads_per_hour"]
+            tanker, columns=["moment", "after_s", "inflow_m3s", "shape_factor", "loads_per_hour"]
         ),
     }
 

@@ -69,14 +69,15 @@ def lines(found: Sequence[StationHours], asked: HoursAsked, system: System) -> l
     start = _start(one, asked, system)
     n, by_hand = len(blocks), len(blocks) <= _MOST_BY_HAND
     wide = 25 if by_hand else 14
+    hand_head = "by hand" if by_hand else ""
     hand_told = "; by hand: volume over the flow then" if by_hand else ""
     told = [
         f"{one.station.name}: power lost at the hour, nothing pumped, {start}.",
         f"Minutes to the high-level alarm and to the spill{hand_told}.",
         *_conditions(one, asked, system),
         "",
-        "       " + "".join(f"|{head:^{wide}}" for head in heads).rstrip(),
-        " hour  " + f"|{'alarm':>6}{'spill':>7}{'by hand' if by_hand else '':>{wide - 13}}" * n,
+        ("       " + "".join(f"|{head:^{wide}}" for head in heads)).rstrip(),
+        (" hour  " + f"|{'alarm':>6}{'spill':>7}{hand_head:>{wide - 13}}" * n).rstrip(),
     ]
     for hour in range(24):
         row = f" {hour:02d}:00 "
@@ -209,12 +210,12 @@ def _response(one: StationHours, asked: HoursAsked, system: System) -> str:
     """Return whether a response in time comes in time, and what it costs where it does not."""
     if asked.response_s is None:
         return ""
-    late, good = [], []
+    late: list[str] = []
+    spare: list[HourRow] = []
     for hours in _by_weather(one):
         weather = hours[0].weather
-        name = f"{weather}, " if one.has_wet else ""
         missed = [row for row in hours if row.spill_s < asked.response_s]
-        best = max(hours, key=lambda row: row.spill_s)
+        spare += [row for row in hours if row.spill_s >= asked.response_s]
         if missed:
             own = [
                 row
@@ -222,22 +223,22 @@ def _response(one: StationHours, asked: HoursAsked, system: System) -> str:
                 if row.weather == weather and row.after_s == asked.response_s
             ]
             worst = max(own, key=lambda row: row.spilled_m3)
+            kind = f"{weather} hours" if one.has_wet else "hours"
             late.append(
-                f"{name}at {len(missed)} of {len(hours)} hours"
+                f"at {len(missed)} of {len(hours)} {kind}"
                 f" ({show(worst.spilled_m3, 'volume', system)} spilled by then at"
                 f" {worst.day} {worst.hour:02d}:00)"
             )
-        else:
-            best = min(hours, key=lambda row: row.spill_s)
-        if len(missed) < len(hours):
-            side = "least" if not missed else "most"
-            spare = minutes(best.spill_s - asked.response_s)
-            good.append(f"{name}with {spare} to spare at {side} ({best.day} {best.hour:02d}:00)")
     told = f"A response of {minutes(asked.response_s)} comes"
     if late:
         told += f" too late {' and '.join(late)}"
-    if good:
-        told += f"{'; else' if late else ''} in time {' and '.join(good)}"
+    if spare:
+        pick = max if late else min
+        row = pick(spare, key=lambda row: row.spill_s)
+        left = minutes(row.spill_s - asked.response_s)
+        side = "most" if late else "least"
+        when = "; else in time" if late else " in time at every hour"
+        told += f"{when}, with {left} to spare at {side} ({_when(one, row)})"
     return f"{told}."
 
 
