@@ -185,7 +185,7 @@ def test_the_answer_needs_neither_pandas_nor_matplotlib() -> None:
         "loaded = load(sys.argv[1])\n"
         "result = from_now(loaded.station, loaded.episode, NowAsked(9600.0, 2.3))\n"
         "assert '132 min' in '\\n'.join(result.lines())\n"
-        "heavy = {'pandas', 'matplotlib', 'scipy', 'simpy'} & set(sys.modules)\n"
+        "heavy = {'pandas', 'matplotlib', 'scipy.optimize', 'simpy'} & set(sys.modules)\n"
         "print(sorted(heavy))\n"
     )
     scenario = Path(__file__).parents[1] / "scenarios" / "reference-station.toml"
