@@ -65,13 +65,13 @@ class Limits:
         "velocity", 2.4384, "greatest velocity in the main with all pumps",
         "9VAC25-790-440 (read 2026): 2 to 8 ft/s",
     )  # fmt: skip
+    most_entrance_velocity_ms: float = limit(
+        "velocity", 1.524, "greatest velocity in the suction opening of a pump",
+        "MIL-HDBK-1005/9A (1997): suction entrance up to 5 ft/s",
+    )  # fmt: skip
     least_spacing_m: float = limit(
         "length", 0.15, "least height between two levels at which something is set",
         "common practice, no source: 6 in with floats",
-    )  # fmt: skip
-    least_alarm_margin_s: float = limit(
-        "duration", 0.0, "least time from the high-level alarm to the spill, where no response is set",
-        "9VAC25-790-390 A.2 (read 2026): alternate power works before this time runs out",
     )  # fmt: skip
     most_priming_lift_m: float = limit(
         "length", 6.7056, "most suction lift with the head required, at the stop level",
@@ -96,6 +96,33 @@ class Limits:
         "ratio", 2.0, "greatest current while a pump starts, over the main fuse",
         "common practice, no source: slow fuses carry about twice their rating for some seconds",
     )  # fmt: skip
+
+
+_SUFFIXES = {"duration": "_s", "length": "_m", "velocity": "_ms"}
+
+
+def key_of(name: str) -> str:
+    """Return the key of ``[limits]`` by which a file gives a limit: its name without the SI unit.
+
+    Parameters
+    ----------
+    name
+        A field of :class:`Limits`.
+
+    Raises
+    ------
+    KeyError
+        When there is no such limit.
+
+    Examples
+    --------
+    >>> key_of("least_velocity_ms"), key_of("fuel_s"), key_of("fuse_part")
+    ('least_velocity', 'fuel', 'fuse_part')
+    """
+    for field in dataclasses.fields(Limits):
+        if field.name == name:
+            return name.removesuffix(_SUFFIXES.get(field.metadata["kind"], " "))
+    raise KeyError(f"no limit is called '{name}'")
 
 
 def source_of(name: str) -> str:

@@ -268,6 +268,17 @@ def _zero_at(name: str, kind: Kind) -> Fraction:
     return _ZERO_AT.get(name, Fraction(0)) if kind == "temperature" else Fraction(0)
 
 
+def with_article(kind: Kind) -> str:
+    """Return a kind as a sentence has it: ``a length``, ``an area``.
+
+    Parameters
+    ----------
+    kind
+        What is measured.
+    """
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
+
+
 def example(kind: Kind) -> str:
     """Return a well-written quantity of a kind.
 
@@ -305,7 +316,7 @@ def unit_name(text: str, kind: Kind) -> str:
         raise QuantityError(message)
     if not _fits(name, kind):
         message = (
-            f"'{name}' is a unit of {_UNITS[name].kind}, and a {kind} is needed; "
+            f"'{name}' is a unit of {_UNITS[name].kind}, and {with_article(kind)} is needed; "
             f"accepted: {accepted(kind)}"
         )
         raise QuantityError(message)

@@ -19,6 +19,7 @@ from stationsim.scenario.happenings import make_events, make_inflow
 from stationsim.scenario.machines import make_engine, make_force_main, make_pump
 from stationsim.scenario.protection import make_backup_floats, make_tariff, with_protection
 from stationsim.scenario.rainfall import make_rain_derived
+from stationsim.scenario.ratings import make_ratings
 from stationsim.scenario.reference import Reference
 from stationsim.scenario.settings import make_settings
 from stationsim.scenario.sewers import make_sewer
@@ -95,6 +96,7 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
     if engine is not None and engine.pump.name in (parts.pumps or ()):
         built.refuse("engine_pump.name", f"'{engine.pump.name}' is a name of another pump")
     force_main = make_force_main(parts.single.get("force_main"), levels.above_floor, built)
+    ratings = make_ratings(parts, levels.above_floor, built)
     tariff = make_tariff(parts.named["tariff"], built, whole=parts.has("tariff"))
     part: s.StationPart | None = parts.single.get("station")
     if part is not None and part.cover is not None and part.depth is not None:
@@ -130,6 +132,7 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
         cover_m=part.depth if part.cover is None else above_floor(part.cover),
         floor_elevation_m=part.floor_elevation,
         levels_shown=levels.shown,
+        ratings=ratings,
     )
 
 

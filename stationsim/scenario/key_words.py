@@ -122,6 +122,15 @@ def _schema_words(schema: dict[str, Any]) -> str:  # noqa: PLR0911 - one for eac
         high = f" to {schema['maximum']:g}" if "maximum" in schema else ""
         return f"number from {low:g}{high}"
     if schema.get("type") == "integer":
-        return "whole number"
+        return _whole_words(schema)
     sample = f': "{schema["examples"][0]}"' if schema.get("examples") else ""
     return f"text{sample}"
+
+
+def _whole_words(schema: dict[str, Any]) -> str:
+    """Return which whole numbers a value may be."""
+    if "enum" in schema:
+        return " or ".join(f"{one}" for one in schema["enum"])
+    even = "even " if schema.get("multipleOf") == 2 else ""
+    range_ = f" from {schema['minimum']} to {schema['maximum']}" if "maximum" in schema else ""
+    return f"{even}whole number{range_}"

@@ -49,7 +49,7 @@ def make_pump(name: str, part: s.MachinePart, place: str, built: Built) -> PumpU
         speed_ratio=part.speed,
         flow_factor=part.flow_factor,
         head_factor=part.head_factor,
-        branch=None if part.branch is None else _pipe(part.branch, f"{place}.branch", built),
+        branch=None if part.branch is None else make_pipe(part.branch, f"{place}.branch", built),
         power=_power(part, place, built) if isinstance(part, s.PumpPart) else PowerDraw(),
         min_off_s=part.min_off_time if isinstance(part, s.PumpPart) else 0.0,
         seal_leak=part.seal_leak if isinstance(part, s.PumpPart) else "alarm",
@@ -155,15 +155,28 @@ def _power(part: s.PumpPart, place: str, built: Built) -> PowerDraw:
         input_w=part.power,
         input_curve=None
         if curve is None
-        else _table(curve.flow, curve.power, f"{place}.power_curve", built),
+        else make_flow_table(curve.flow, curve.power, f"{place}.power_curve", built),
         efficiency=None
         if efficiency is None
-        else _table(efficiency.flow, efficiency.efficiency, f"{place}.efficiency", built),
+        else make_flow_table(efficiency.flow, efficiency.efficiency, f"{place}.efficiency", built),
         motor_efficiency=1.0 if part.motor_efficiency is None else part.motor_efficiency,
     )
 
 
-def _table(flows: list[float], values: list[float], place: str, built: Built) -> FlowTable:
+def make_flow_table(flows: list[float], values: list[float], place: str, built: Built) -> FlowTable:
+    """Return values over flow; what is wrong with the two lists is noted.
+
+    Parameters
+    ----------
+    flows
+        Flows, rising [m3/s].
+    values
+        What belongs to each of them, in SI.
+    place
+        Key path of the table.
+    built
+        Takes what is refused.
+    """
     if len(flows) != len(values):
         built.refuse(place, "its two lists are not as many", f"{len(flows)} and {len(values)}")
     elif any(later <= one for one, later in pairwise(flows)):
@@ -171,7 +184,18 @@ def _table(flows: list[float], values: list[float], place: str, built: Built) ->
     return FlowTable(tuple(flows), tuple(values))
 
 
-def _pipe(part: s.PipePart, place: str, built: Built) -> Pipe:
+def make_pipe(part: s.PipePart, place: str, built: Built) -> Pipe:
+    """Return a pipe with its fittings; what has no effect in it is noted.
+
+    Parameters
+    ----------
+    part
+        Its table.
+    place
+        Key path of the table.
+    built
+        Takes what is refused.
+    """
     used = {"hazen-williams": ("c_factor",), "darcy-weisbach": ("roughness", "viscosity")}
     for key in ("c_factor", "roughness", "viscosity"):
         if getattr(part, key) is not None and key not in used.get(part.friction, ()):
@@ -219,7 +243,9 @@ def make_force_main(
             )
         for key, one in part.pipe.items():
             _tell_c_factor(one, f"force_main.pipe.{key}", built)
-        pipes = tuple(_pipe(one, f"force_main.pipe.{key}", built) for key, one in part.pipe.items())
+        pipes = tuple(
+            make_pipe(one, f"force_main.pipe.{key}", built) for key, one in part.pipe.items()
+        )
     elif part.length is None or part.diameter is None:
         missing = "length" if part.length is None else "diameter"
         sample = (
@@ -235,7 +261,7 @@ def make_force_main(
     else:
         single = s.PipePart.model_construct(**{key: getattr(part, key) for key in given})
         _tell_c_factor(single, "force_main", built)
-        pipes = (_pipe(single, "force_main", built),)
+        pipes = (make_pipe(single, "force_main", built),)
     return ForceMain(pipes, above_floor(part.discharge))
 
 

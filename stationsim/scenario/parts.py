@@ -20,6 +20,7 @@ from stationsim.findings import Finding
 from stationsim.scenario import machine_tables as m
 from stationsim.scenario import quantities as q
 from stationsim.scenario import rain_tables as r
+from stationsim.scenario import rating_tables as t
 from stationsim.scenario import schema as s
 from stationsim.scenario import sewer_tables as w
 from stationsim.scenario.keys import example_of, known_keys, table_class
@@ -58,6 +59,11 @@ _SINGLE: dict[str, Any] = {
     "sewer": w.SewerPart,
     "rain_derived": r.RainDerivedPart,
     "alarms": s.AlarmsPart,
+    "service": t.ServicePart,
+    "generator": t.GeneratorPart,
+    "bypass": t.BypassPart,
+    "design": t.DesignPart,
+    "limits": t.LimitsPart,
     "episode": s.EpisodePart,
 }
 _NEEDS_ONE = ("well", "pump", "inflow")
@@ -82,6 +88,8 @@ class Parts:
         Keys read as another one: path as meant -> path as written.
     likes
         What pumps took over from those they are like.
+    system
+        Units of the file, in which messages tell a range besides.
     """
 
     document: dict[str, Any]
@@ -90,6 +98,7 @@ class Parts:
     broken: set[Path] = field(default_factory=set)
     renamed: dict[Path, Path] = field(default_factory=dict)
     likes: Likes = field(default_factory=Likes)
+    system: System = "si"
 
     def has(self, table: str) -> bool:
         """Tell whether a table, with all that it holds, could be read (or is rightly left out)."""
@@ -182,7 +191,7 @@ class Parts:
             return None
 
 
-def read_parts(document: dict[str, Any], found: list[Finding]) -> Parts:
+def read_parts(document: dict[str, Any], found: list[Finding], system: System = "si") -> Parts:
     """Return what can be read of a scenario.
 
     Parameters
@@ -191,8 +200,10 @@ def read_parts(document: dict[str, Any], found: list[Finding]) -> Parts:
         The tables; keys are changed in place where a slip is plain.
     found
         What is wrong is added here.
+    system
+        Units of the file.
     """
-    parts = Parts(document)
+    parts = Parts(document, system=system)
     _settle_top(parts, found)
     parts.likes = take_likes(document)
     found.extend(parts.likes.refused)
@@ -252,7 +263,9 @@ def _read(parts: Parts, path: Path, adapter: TypeAdapter[Any], found: list[Findi
     part: Any = None
     while True:
         try:
-            part = adapter.validate_python(_node(parts.document, path))
+            part = adapter.validate_python(
+                _node(parts.document, path), context={q.SYSTEM: parts.system}
+            )
         except ValidationError as error:
             problems = error.errors(include_url=False)
         else:

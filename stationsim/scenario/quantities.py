@@ -99,7 +99,7 @@ class Quantity:
         """Return the value in SI, or say what is wrong with it, in the units of the file too."""
         if not isinstance(value, str):
             found = "a plain number" if _is_number(value) else _what(value)
-            reason = f"{found} where {_a(self.kind)} with its unit is needed"
+            reason = f"{found} where {units.with_article(self.kind)} with its unit is needed"
             fix = f'write it as text, such as "{self.example}"'
             raise refuse(reason, units.accepted(self.kind), fix)
         try:
@@ -229,7 +229,7 @@ class Whole:
         if isinstance(value, bool) or not isinstance(value, int):
             raise refuse(f"{_what(value)} where a whole number is needed", accepted)
         if self.only and value not in self.only:
-            raise refuse("none of the accepted numbers", accepted)
+            raise refuse("is none of the accepted numbers", accepted)
         if not self.low <= value <= self.high:
             raise refuse("whole number out of range", accepted)
         if self.even and value % 2:
@@ -408,7 +408,7 @@ ApparentPower = Annotated[
 ]
 Current = Annotated[float, Quantity("current", 0.0, 1e5, "A", "62 A", open_low=True)]
 Voltage = Annotated[float, Quantity("voltage", 12.0, 50_000.0, "V", "400 V")]
-Inertia = Annotated[float, Quantity("inertia", 0.0, 1e6, "kg m2", "0.4 kg m2", open_low=True)]
+Inertia = Annotated[float, Quantity("inertia", 0.0, 1e5, "kg m2", "0.4 kg m2", open_low=True)]
 Velocity = Annotated[float, Quantity("velocity", 0.0, 50.0, "m/s", "0.9 m/s")]
 # no wave in a pipe is faster than sound in water, nor slower than in the softest hose
 WaveSpeed = Annotated[float, Quantity("velocity", 10.0, 1500.0, "m/s", "1000 m/s")]
@@ -498,10 +498,6 @@ def _what(value: object) -> str:
     if isinstance(value, dict):
         return "a table"
     return "a date or time"
-
-
-def _a(kind: str) -> str:
-    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
 
 
 def _short(text: str) -> str:

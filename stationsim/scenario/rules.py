@@ -1,17 +1,23 @@
 """Rules beyond types: what a station that can be run must hold, and what practice advises.
 
-One function for each rule, in ``level_rules``, ``pump_rules``, ``protection_rules`` and
-``episode_rules``; each looks at a case and yields findings, errors or warnings, with what to do and
-where the rule comes from. Rules of logic (an order without which the control makes no sense) are
-errors; rules of practice are warnings, and every limit of practice is an example that local codes
-and licensed designers may set otherwise.
+One function for each rule, in ``level_rules``, ``pump_rules``, ``protection_rules``,
+``rating_rules`` and ``episode_rules``; each looks at a case and yields findings, errors or
+warnings, with what to do and where the rule comes from. Rules of logic (an order without which the
+control makes no sense) are errors; rules of practice are warnings, and every limit of practice is
+an example that local codes and licensed designers may set otherwise.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stationsim.scenario import episode_rules, level_rules, protection_rules, pump_rules
+from stationsim.scenario import (
+    episode_rules,
+    level_rules,
+    protection_rules,
+    pump_rules,
+    rating_rules,
+)
 
 if TYPE_CHECKING:
     from stationsim.findings import Finding
@@ -37,6 +43,12 @@ STATION_RULES = (
     pump_rules.engine_in_order,
     protection_rules.engine_start_sane,
     protection_rules.floats_in_order,
+    rating_rules.inlets_under_water,
+    rating_rules.main_ages_in_order,
+    rating_rules.generator_in_order,
+    rating_rules.as_many_running_as_pumps,
+    rating_rules.design_flows_in_order,
+    rating_rules.limits_in_order,
     episode_rules.rotation_has_time,
 )
 """Rules of what stands there, in the order of a scenario file."""

@@ -40,11 +40,15 @@ def starter_text(*, tank: bool = False, system: System = "si") -> str:
 
 
 def _aligned(line: str, column: int) -> str:
-    """Move a comment behind a value to a column; the templates hold no # inside text."""
-    code, mark, comment = line.partition("#")
+    """Move a comment behind a value to a column, also behind a value that is itself left out.
+
+    The templates hold no # inside text.
+    """
+    left_out = "# " if line.startswith("# ") else ""
+    code, mark, comment = line.removeprefix(left_out).partition("#")
     if not mark or not code.strip():
         return line
-    return f"{code.rstrip():<{column - 2}}  #{comment}"
+    return f"{left_out}{code.rstrip():<{column - 2 - len(left_out)}}  #{comment}"
 
 
 def write_starter(
