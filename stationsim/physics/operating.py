@@ -98,6 +98,21 @@ class Supply:
         if branch is not None and branch.friction != "none" and branch.length_m > 0.0:
             self.pipe = branch
 
+    def is_like(self, other: Supply) -> bool:
+        """Return whether another pump delivers the same at every head.
+
+        Parameters
+        ----------
+        other
+            The other pump.
+        """
+        return (self.fixed, self.curve, self.pipe, self.net) == (
+            other.fixed,
+            other.curve,
+            other.pipe,
+            other.net,
+        )
+
     def flow_at(self, header_m: float) -> float:
         """Return the flow that the pump delivers [m3/s].
 
@@ -226,7 +241,11 @@ def supplies_of(pumps: Sequence[Pump], total_by_number_m3s: Sequence[float] | No
     HydraulicError
         When a pump has neither a curve nor a flow of its own, and no share of a total.
     """
-    supplies = [Supply(pump) for pump in pumps]
+    supplies: list[Supply] = []
+    for pump in pumps:
+        own = Supply(pump)
+        alike = (one for one in supplies if one.is_like(own))
+        supplies.append(next(alike, own))
     plain = [supply for supply in supplies if supply.fixed is None and supply.curve is None]
     if plain:
         if total_by_number_m3s is None or len(plain) > len(total_by_number_m3s):
@@ -256,13 +275,20 @@ def lineup_flows(supplies: Sequence[Supply], main: ForceMain | None, level_m: fl
     lift = main.discharge_level_m - level_m
 
     def off(total: float) -> float:
-        header = lift + main.loss_m(total)
-        return sum(supply.flow_at(header) for supply in supplies) - total
+        return sum(_flows_at(supplies, lift + main.loss_m(total))) - total
 
-    most = sum(supply.flow_at(lift + main.loss_m(fixed)) for supply in supplies)
+    most = sum(_flows_at(supplies, lift + main.loss_m(fixed)))
     total = _root(off, fixed, most) if most > fixed else fixed
-    header = lift + main.loss_m(total)
-    return [supply.flow_at(header) for supply in supplies]
+    return _flows_at(supplies, lift + main.loss_m(total))
+
+
+def _flows_at(supplies: Sequence[Supply], header_m: float) -> list[float]:
+    """Return what each delivers into a header; pumps that are alike are asked once."""
+    found: dict[int, float] = {}
+    for supply in supplies:
+        if id(supply) not in found:
+            found[id(supply)] = supply.flow_at(header_m)
+    return [found[id(supply)] for supply in supplies]
 
 
 def kink_levels(supplies: Sequence[Supply], main: ForceMain | None) -> list[float]:
