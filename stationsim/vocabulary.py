@@ -291,6 +291,22 @@ METRICS = (
     _metric("hours with n running", "h", "Time for which exactly this number of pumps ran."),
 )
 
+COMPARED_METRICS = (
+    _metric("starts per hour", "1/h", "Starts over the time of the whole run."),
+    _metric(
+        "lag starts",
+        "",
+        "How often a pump started behind the lead, as lag, second lag, third lag or standby.",
+    ),
+    _metric("lag starts per hour", "1/h", "Lag starts over the time of the whole run."),
+    _metric(
+        "worst starts of one pump in an hour",
+        "1/h",
+        "Most starts of one and the same electric pump in any sliding hour.",
+    ),
+)
+"""Metrics of a comparison that stand in no summary of a run."""
+
 TABLES = _of(
     "table",
     ("levels", "One row for each table interval: level, flows, pumps running, time to spill."),
@@ -302,6 +318,9 @@ TABLES = _of(
     ("power", "One row for each state of the grid and of the engine."),
     ("crew", "One row for each task of a crew; empty while nobody is called out."),
     ("summary", "One row for each metric of the run."),
+    ("settings", "Of compare: one row for each key in which a setting differs from the others."),
+    ("compared", "Of compare: one row for each metric of each setting, beside the first one's."),
+    ("limits", "Of compare: one row for each limit of each setting, kept or broken."),
 )
 
 _SINCE = "seconds since the start of the episode"
@@ -365,6 +384,13 @@ COLUMNS = (
     _column("metric", "", "What was measured over the whole run."),
     _column("value", "", "Its value, in the unit beside it."),
     _column("unit", "", "Unit of the value; empty for a plain number."),
+    _column("setting", "", "Of compare: what one of the stations that are compared is called."),
+    _column("key", "", "Dotted path of a value in a scenario, such as control.lag_start."),
+    _column("difference", "", "Value less that of the first setting, in the unit beside it."),
+    _column("ratio", "", "Value over that of the first setting; empty when that is nought."),
+    _column("limit", "", "Which limit was looked at."),
+    _column("allowed", "", "What the scenario allows, in the unit beside it; empty for no limit."),
+    _column("kept", "", "Whether a limit holds: yes, no, or not judged when none is given."),
 )
 
 WORDS = (
@@ -599,6 +625,20 @@ WORDS = (
         "How often the level is written to the table of levels. It is"
         " no time step: the run itself has none.",
     ),
+    Entry(
+        "swap",
+        "word",
+        "Another pump takes over a role: at a stop of all pumps, as the rotation says, or by force"
+        " when a pump has run as long in one go as its setting allows.",
+        also=("forced swap", "longest run before a swap"),
+    ),
+    Entry(
+        "alternation stopped",
+        "word",
+        "The lead ran on for hours without coming down to its stop level, so that no swap could"
+        " come, while a lag made many starts. A run tells of it unasked.",
+        also=("no swap",),
+    ),
 )
 
 ENTRIES: tuple[Entry, ...] = (
@@ -608,6 +648,7 @@ ENTRIES: tuple[Entry, ...] = (
     *CAUSES,
     *STATES,
     *METRICS,
+    *COMPARED_METRICS,
     *TABLES,
     *COLUMNS,
     *WORDS,
