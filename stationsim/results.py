@@ -249,6 +249,8 @@ class Result:
     def sentences(self, system: str = "si") -> list[str]:
         """Return what a person would say about the run, in three to six sentences.
 
+        One more tells when alternation stopped.
+
         Parameters
         ----------
         system

@@ -45,6 +45,8 @@ class PumpSeen(NamedTuple):
         When it last stopped [s]; minus infinity when it never did.
     min_off_s
         How long it must rest after a stop [s].
+    why_not
+        Why it is not ready, as the panel shows it; empty while it is.
     """
 
     name: str
@@ -55,6 +57,7 @@ class PumpSeen(NamedTuple):
     started_s: float
     stopped_s: float
     min_off_s: float
+    why_not: str = ""
 
 
 class Snapshot(NamedTuple):
@@ -115,11 +118,14 @@ class Note(NamedTuple):
         A word of the vocabulary, such as ``start refused``.
     cause
         Why, in trade words.
+    detail
+        Numbers and names that belong to it; may be empty.
     """
 
     subject: str
     event: str
     cause: str
+    detail: str = ""
 
 
 class Decision(NamedTuple):

@@ -12,7 +12,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from stationsim.control.backup import BackupSettings
+from stationsim.control.backup import EACH_CYCLE, FIXED, BackupSettings
 from stationsim.control.contract import ControlPlan
 from stationsim.control.rotation import ClockSettings, NoSettings
 from stationsim.control.staging import MOVES_ON, STARTS_OVER, STAYS, StagingSettings
@@ -287,6 +287,7 @@ def with_floats(draw: st.DrawFn, station: Station) -> Station:
         lag_delay_s=draw(between(5.0, 200.0)) if draw(st.booleans()) else 0.0,
         frozen_after_s=draw(between(200.0, 2500.0)) if draw(st.booleans()) else None,
         disagrees_by_m=draw(between(0.04, 0.3)),
+        rotation=draw(st.sampled_from([FIXED, EACH_CYCLE])),
     )
     return replace(station, backup_floats=floats)
 
@@ -368,6 +369,11 @@ def episodes(draw: st.DrawFn, station: Station, hours: float = 8.0) -> Episode:
         events.append(ScriptedEvent(45.0, "fails to start", name, draw(between(900.0, end))))
         if draw(st.booleans()):
             events.append(ScriptedEvent(draw(between(0.3, 0.9)) * end, "reset", name))
+    if draw(now_and_then(4)):
+        name = draw(st.sampled_from([pump.name for pump in station.pumps]))
+        at, left = draw(between(60.0, 0.5 * end)), draw(between(0.3, 0.97))
+        long = draw(between(1800.0, end)) if draw(st.booleans()) else None
+        events.append(ScriptedEvent(at, "clogged", name, long, flow_left=left))
     stop = station.control.settings.stop_m
     return Episode(
         start=datetime(2027, 3, 1, draw(st.integers(0, 23)), 7, tzinfo=UTC),

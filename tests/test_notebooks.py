@@ -68,6 +68,7 @@ def test_lessons_are_there() -> None:
         "2-a-station",
         "3-a-storm",
         "4-minutes-to-a-spill",
+        "5-the-storm-in-which-alternation-stops",
     ]
 
 
@@ -135,6 +136,18 @@ def test_spill_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> Non
     assert "by hand 5.36 L/s, 1.39 times" in text
     assert "07:00  9.4 loads an hour" in text
     assert figures(notebook) == 6
+
+
+def test_alternation_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["5-the-storm-in-which-alternation-stops"]
+    text = printed(notebook)
+    # 7.0686 m2 x 0.30 m over 6 L/s, up and down
+    assert "by hand  5.09296 starts of the lag in an hour, on 50 % of the time" in text
+    assert "by tool  5.09296 starts of the lag in an hour" in text
+    assert "lead 240.0 h, 1 start; lag 120.0 h, 1222 starts" in text
+    assert "by hand  2.54648; by tool  2.54648" in text
+    assert "Alternation stopped from Tue 13:02 to Wed 11:36" in text
+    assert figures(notebook) == 3
 
 
 @of_each

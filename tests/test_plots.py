@@ -322,6 +322,7 @@ def test_all_plots_are_written_as_png_of_fair_size(results, tmp_path):
     assert [file.name for file in files] == [
         "levels.png",
         "pumps.png",
+        "alternation.png",
         "curves.png",
         "time_to_spill.png",
     ]

@@ -63,6 +63,30 @@ def test_water_at_rest_at_the_crest_spills_only_while_more_arrives_than_is_pumpe
     assert trace.balance_error < 1e-12
 
 
+@pytest.mark.parametrize("pumps", [1, 2, 3])
+def test_a_spill_past_pumps_with_curves_ends_when_no_more_arrives_than_they_lift_at_the_crest(
+    pumps: int,
+) -> None:
+    # closed form: against a lift alone, each pump moves sqrt((shut-off head - lift) / fall)
+    shutoff_m, fall, crest_m, outlet_m = 11.0, 40_000.0, 4.0, 12.0
+    curve = HeadCurve.from_coefficients(shutoff_m, 0.0, -fall)
+    station = triplex(
+        pumps=tuple(PumpUnit(f"P{n + 1}", curve=curve) for n in range(pumps)),
+        force_main=ForceMain((Pipe(1.0, 0.2, "none"),), outlet_m),
+        spillway=Spillway(crest_m),
+        levels={"lag_start_m": 1.8, "standby_start_m": 2.1},
+    )
+    lifted = pumps * math.sqrt((shutoff_m - (outlet_m - crest_m)) / fall)
+    falls = 1e-6
+    inflow = Hydrograph(
+        0.0, (0.0, 4 * HOUR), (lifted + 2 * HOUR * falls, lifted - 2 * HOUR * falls)
+    )
+    trace = run(station, episode(3 * HOUR, inflow, start_level_m=crest_m))
+    (spill,) = trace.spills
+    assert (spill.start_s, spill.stop_s) == pytest.approx((0.0, 2 * HOUR), abs=1e-3)
+    assert spill.volume_m3 == pytest.approx(falls * (2 * HOUR) ** 2 / 2.0, rel=1e-6)
+
+
 def test_an_alarm_on_whose_level_the_water_rests_goes_when_the_water_does() -> None:
     station = replace(tank(), alarms=AlarmSettings(high_level_m=3.0, low_level_m=0.4))
     still_then_up = steps((0.0, 0.0), (HOUR, 0.004), (2 * HOUR, 0.004))
@@ -108,6 +132,30 @@ def test_staged_stop_with_a_delay_and_a_call_above_another_never_wakes_in_the_pa
     trace = run(station, episode(4 * HOUR, 0.045))
     assert len(trace.runs) > 5
     assert trace.balance_error < 1e-12
+
+
+def test_pumps_that_relieve_one_another_in_turn_do_so_at_one_instant() -> None:
+    # own computation: one start an hour each, 1000 s at most in one go, the third out until 1500 s.
+    # Every hour both pumps that started together are free together, and so start together.
+    settings = StagingSettings(
+        stop_m=0.5, lead_start_m=1.5, lag_start_m=1.8, max_run_s=1000.0, most_starts_per_hour=1
+    )
+    plan = ControlPlan("staging", settings, "fixed", NoSettings())
+    station = replace(triplex((0.02, 0.02, 0.02)), control=plan)
+    out = ScriptedEvent(0.0, "out of service", "P3", 1500.0)
+    trace = run(station, episode(3 * HOUR, 0.041, out, start_level_m=2.0))
+    starts = [(row.t_s, row.subject) for row in trace.events if row.event == "start"]
+    assert starts == [
+        (0.0, "P1"),
+        (0.0, "P2"),
+        (1500.0, "P3"),  # for P1, which must not start again before an hour is over
+        (HOUR, "P1"),  # for P2, which is then free for P3 at once
+        (HOUR, "P2"),
+        (1500.0 + HOUR, "P3"),
+        (2 * HOUR, "P1"),
+        (2 * HOUR, "P2"),
+        (1500.0 + 2 * HOUR, "P3"),
+    ]
 
 
 def test_plain_totals_and_an_engine_driven_curve_share_one_main() -> None:

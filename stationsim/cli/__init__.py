@@ -17,6 +17,16 @@ from stationsim.errors import InputError, StationSimError
 COMMANDS = {
     "run": ("stationsim.cli.run:run", "Run a scenario; write tables, plots and sentences."),
     "show": ("stationsim.cli.show:show", "Show the station of a scenario before any run."),
+    "rehearse": (
+        "stationsim.cli.rehearse:rehearse",
+        "Minutes to the alarm and to the spill, by hour or from now.",
+    ),
+    "why": ("stationsim.cli.why:why", "Ask why a pump did, or did not, run at a moment."),
+    "compare": ("stationsim.cli.compare:compare", "Lay settings side by side, on the same inflow."),
+    "check": (
+        "stationsim.cli.check:check",
+        "Criteria with their sources: is the station fit.",
+    ),
     "new": ("stationsim.cli.new:new", "Write a commented starter scenario."),
     "schema": ("stationsim.cli.schema:schema", "Print the JSON Schema of a scenario."),
     "explain": ("stationsim.cli.explain:explain", "Explain a word or a key of a scenario."),

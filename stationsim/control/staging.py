@@ -22,9 +22,11 @@ Rules that practice leaves open, as they are settled here
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from stationsim.control.contract import Occasion, Rotation, setting
+from stationsim.control.memory import Memory, hindered
 from stationsim.signals import Command, Decision, Note, Snapshot, level_text
 
 ROLES = ("lead", "lag", "second lag", "third lag", "standby")
@@ -170,6 +172,18 @@ class Staging:
         if self.settings.stop_delay_s == 0.0:
             stops = stops[-1:]
         return tuple(sorted({*starts, *stops}))
+
+    def memory(self) -> Memory:
+        """Return what the controller holds in mind; looking changes nothing."""
+        return Memory(
+            self.order,
+            self._calls,
+            tuple(self._on),
+            tuple(sorted(self._start_since.items())),
+            max(self._last_start_s + self._stagger_s(), self._hold_s),
+            self._restarting,
+            tuple(self._under_limit_s(pump) for pump in range(len(self.order))),
+        )
 
     def decide(self, now_s: float, seen: Snapshot) -> Decision:
         """Return what to do now and what should wake the controller next."""
@@ -317,9 +331,7 @@ class Staging:
     ) -> float:
         """Start pumps for the calls that stand open; return when to try again at the earliest."""
         wake_s = math.inf
-        stagger_s = self.settings.stagger_s
-        if self._restarting and self.settings.restart_stagger_s is not None:
-            stagger_s = self.settings.restart_stagger_s
+        stagger_s = self._stagger_s()
         while len(self._on) < self._calls:
             ready_s = max(self._last_start_s + stagger_s, self._hold_s)
             if now_s < ready_s - _DUE_S:
@@ -328,7 +340,7 @@ class Staging:
             call = next(n for n in range(self._calls) if n not in taken)
             pump, resting_s = self._next_pump(now_s, seen)
             if pump is None:
-                self._note_refusal(call, resting_s, notes)
+                self._note_refusal(call, now_s, seen, resting_s, notes)
                 return resting_s
             cause = self._start_cause[call]
             if lost:
@@ -341,15 +353,25 @@ class Staging:
             self._refused = None
         return wake_s
 
-    def _next_pump(self, now_s: float, seen: Snapshot) -> tuple[int | None, float]:
+    def _stagger_s(self) -> float:
+        """Return the least time from one start to the next, as it holds now [s]."""
+        if self._restarting and self.settings.restart_stagger_s is not None:
+            return self.settings.restart_stagger_s
+        return self.settings.stagger_s
+
+    def _next_pump(
+        self, now_s: float, seen: Snapshot, told_to_stop: Collection[int] = ()
+    ) -> tuple[int | None, float]:
         """Return the next pump that may start, or None and when one has rested enough."""
         on = {pump for pump, _call in self._on}
         resting_s = math.inf
         for pump in self.order:
             state = seen.pumps[pump]
-            if pump in on or not state.ready or state.running:
+            stops = pump in told_to_stop
+            if pump in on or not state.ready or (state.running and not stops):
                 continue
-            free_s = max(state.stopped_s + state.min_off_s, self._under_limit_s(pump))
+            stopped_s = now_s if stops else state.stopped_s
+            free_s = max(stopped_s + state.min_off_s, self._under_limit_s(pump))
             if now_s >= free_s - _DUE_S:
                 return pump, now_s
             resting_s = min(resting_s, free_s)
@@ -390,11 +412,14 @@ class Staging:
             if now_s < due_s - _DUE_S:
                 wake_s = min(wake_s, due_s)
                 continue
-            other, resting_s = self._next_pump(now_s, seen)
+            # whoever is told to stop at this turn may take over too, once it has rested
+            stopping = {command.pump for command in commands if command.verb == "stop"}
+            other, resting_s = self._next_pump(now_s, seen, stopping)
             if other is None:
                 if pump not in self._overdue:
                     self._overdue.add(pump)
-                    notes.append(Note(name, "swap skipped", "no other pump is ready"))
+                    why = self._hindered(now_s, seen)
+                    notes.append(Note(name, "swap skipped", "no other pump is ready", why))
                 wake_s = min(wake_s, resting_s)
                 continue
             self._overdue.discard(pump)
@@ -409,14 +434,15 @@ class Staging:
             )
             wake_s = min(wake_s, now_s + max_run_s)
         self._overdue &= {pump for pump, _call in self._on}
-        if self._overdue:  # whoever is told to stop at this turn can take over once it has rested
-            for command in commands:
-                if command.verb == "stop":
-                    rest_s = max(seen.pumps[command.pump].min_off_s, 2.0 * _DUE_S)
-                    wake_s = min(wake_s, max(now_s + rest_s, self._under_limit_s(command.pump)))
         return wake_s
 
-    def _note_refusal(self, call: int, resting_s: float, notes: list[Note]) -> None:
+    def _hindered(self, now_s: float, seen: Snapshot) -> str:
+        limits = [self._under_limit_s(pump) for pump in range(len(self.order))]
+        return hindered(now_s, seen.pumps, self.order, {pump for pump, _ in self._on}, limits)
+
+    def _note_refusal(
+        self, call: int, now_s: float, seen: Snapshot, resting_s: float, notes: list[Note]
+    ) -> None:
         why = "no pump is ready"
         if resting_s < math.inf:
             why = "minimum off time not over"
@@ -425,4 +451,5 @@ class Staging:
         if self._refused != (call, why):
             self._refused = (call, why)
             role = self._roles[call]
-            notes.append(Note("station", "start refused", f"call of the {role} pump: {why}"))
+            cause = f"call of the {role} pump: {why}"
+            notes.append(Note("station", "start refused", cause, self._hindered(now_s, seen)))

@@ -299,7 +299,8 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
         if direction < 0 and v == edge[j] and j > 0:
             j -= 1
             k = slope[j]
-            low_band = min(low_band, j)
+            if j < low_band:
+                low_band = j
         if direction > 0:
             bound = edge[j + 1] if j < band_last else math.inf
             wakes = up < wake_count and wake[up] <= bound

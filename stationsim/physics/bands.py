@@ -288,6 +288,7 @@ def _move_knots(
             beside = [means[x][m] for x in (n - 1, n) if 0 <= x < bands]
             if beside and exact[n][m] > 0.0:  # nothing flows below a crest or above shut-off
                 shift[n] = sum(beside) / len(beside)
+        shift[-1] = 0.0  # at a crest that nothing rises above the water may stand for hours
         for first, last in pairwise(ends):
             if last - first < 2:
                 continue

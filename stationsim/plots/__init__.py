@@ -13,7 +13,10 @@ from stationsim.plots.style import save
 from stationsim.plots.time_to_spill import time_to_spill_figure
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
+
+    from matplotlib.figure import Figure
 
     from stationsim.episode import Episode
     from stationsim.outline import RainyDay
@@ -24,6 +27,7 @@ __all__ = [
     "FIGURES",
     "alternation_figure",
     "curves_figure",
+    "draw_all",
     "levels_figure",
     "pumps_figure",
     "rainy_day_figure",
@@ -91,7 +95,25 @@ def save_rainy_day(
     return file
 
 
-def save_all(result: Result, folder: Path, system: str = "si") -> list[Path]:
+def draw_all(result: Result, system: str = "si") -> dict[str, Figure]:
+    """Return every plot of a run by the stem of its file.
+
+    Parameters
+    ----------
+    result
+        The run.
+    system
+        ``si`` or ``us``.
+    """
+    return {name: draw(result, system) for name, draw in FIGURES.items()}
+
+
+def save_all(
+    result: Result,
+    folder: Path,
+    system: str = "si",
+    figures: Mapping[str, Figure] | None = None,
+) -> list[Path]:
     """Write every plot of a run as PNG; return the files.
 
     Parameters
@@ -102,9 +124,11 @@ def save_all(result: Result, folder: Path, system: str = "si") -> list[Path]:
         An existing folder.
     system
         ``si`` or ``us``.
+    figures
+        The plots, when they are drawn already.
     """
     files = []
-    for name, draw in FIGURES.items():
+    for name, figure in (draw_all(result, system) if figures is None else figures).items():
         files.append(folder / f"{name}.png")
-        save(draw(result, system), files[-1])
+        save(figure, files[-1])
     return files

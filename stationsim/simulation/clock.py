@@ -66,9 +66,7 @@ class Clock(simpy.Environment):
         callback
             What is called.
         """
-        event = self.moment(at_s, order)
-        assert event.callbacks is not None  # noqa: S101  (it is new)
-        event.callbacks.append(lambda _event: callback())
+        self.moment(at_s, order).callbacks = [lambda _event: callback()]
 
     def next_s(self) -> float:
         """Return when the next thing is due [s]; infinity when nothing is."""

@@ -27,6 +27,7 @@ class LevelSignal:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self._mode = "right"
+        self.right = True  # while the signal tells the truth
         self._value_m = math.nan
         self._over_s = -math.inf
         level = plant.episode.start_level_m
@@ -34,11 +35,6 @@ class LevelSignal:
         self.start_float = floats is not None and level >= floats.start_m
         self.stop_float = floats is None or level >= floats.stop_m
         plant.trace.signal.append((0.0, "right", math.nan))
-
-    @property
-    def right(self) -> bool:
-        """True while the signal tells the truth."""
-        return self._mode == "right"
 
     def read(self, level_m: float) -> float:
         """Return what the panel reads [m above floor]; NaN when there is no signal.
@@ -48,7 +44,7 @@ class LevelSignal:
         level_m
             The true level [m above floor].
         """
-        return level_m if self._mode == "right" else self._value_m
+        return level_m if self.right else self._value_m
 
     def float_moves(self, level_m: float, *, covered: bool) -> None:
         """Take note that the water has covered or left a float.
@@ -80,6 +76,7 @@ class LevelSignal:
             When it is right again [s]; infinity for not within the run.
         """
         plant = self.plant
+        self.right = False
         self._mode = "lost" if kind == "level signal lost" else "frozen"
         self._value_m = math.nan if self._mode == "lost" else plant.level_m
         self._over_s = over_s
@@ -101,9 +98,9 @@ class LevelSignal:
             When it was to be right again [s].
         """
         plant = self.plant
-        if over_s != self._over_s or self._mode == "right":
+        if over_s != self._over_s or self.right:
             return
-        self._mode, self._value_m = "right", math.nan
+        self.right, self._mode, self._value_m = True, "right", math.nan
         plant.trace.signal.append((plant.t_s, "right", math.nan))
         plant.note(NAME, "level signal right", "by itself")
         if plant.station.backup_floats is None:

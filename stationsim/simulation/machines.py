@@ -65,6 +65,7 @@ class Machine:
     started_by: str = ""
     run_m3: float = 0.0
     run_j: float = 0.0
+    shown: PumpSeen | None = None  # as the panel last saw it, until something changes
 
     @property
     def able(self) -> bool:
@@ -80,13 +81,22 @@ class Machine:
 
     def seen(self) -> PumpSeen:
         """Return the machine as the panel sees it."""
-        return PumpSeen(
+        ready = self.mode == "auto" and not self.blocks and not self.called
+        self.shown = PumpSeen(
             self.unit.name,
             self.running,
-            self.mode == "auto" and not self.blocks and not self.called,
+            ready,
             self.hours_s,
             self.starts,
             self.started_s,
             self.stopped_s,
             self.unit.min_off_s,
+            "" if ready else self._shown_as(),
         )
+        return self.shown
+
+    def _shown_as(self) -> str:
+        """Return why it is not ready, as the panel shows it."""
+        if self.called and not self.why_not:
+            return "no run signal yet"
+        return self.why_not or "selector in hand"

@@ -120,7 +120,8 @@ class Plant:
 
     def note(self, subject: str, event: str, cause: str, detail: str = "") -> None:
         """Write down that something happened at the committed moment."""
-        self.recorder.event(self.t_s, subject, event, cause, self.level_m, detail)
+        water = self.water
+        self.recorder.event(water.t_s, subject, event, cause, water.level_m, detail)
 
     # ------------------------------------------------------------------ the volume
 
@@ -277,7 +278,7 @@ class Plant:
 
     def _controller_turn(self) -> None:
         if self._panel is None:
-            self._panel = tuple([machine.seen() for machine in self.electric])
+            self._panel = tuple([machine.shown or machine.seen() for machine in self.electric])
         now = self.t_s
         signal = self.signal
         seen = Snapshot(
@@ -291,7 +292,7 @@ class Plant:
         decision = self.controller.decide(now, seen)
         self.trace.decisions += 1
         for note in decision.notes:
-            self.note(note.subject, note.event, note.cause)
+            self.note(note.subject, note.event, note.cause, note.detail)
             self.signal.heed(note)
         for command in decision.commands:
             if not 0 <= command.pump < len(self.electric):
@@ -351,6 +352,8 @@ class Plant:
     def panel_changed(self) -> None:
         """Something that the panel sees has changed: the controller gets its turn."""
         self._panel = None
+        for machine in self.electric:
+            machine.shown = None
         self.controller_due = True
 
     def start(self, machine: Machine, role: str, cause: str) -> None:
@@ -369,7 +372,7 @@ class Plant:
         if machine.will_not_start and not machine.engine_driven:
             if not machine.called:
                 self.trouble.called_in_vain(machine, role)
-                self._panel = None
+                self._panel = machine.shown = None
             return
         machine.running = True
         machine.role, machine.started_by = role, cause
@@ -379,7 +382,7 @@ class Plant:
         self._mask |= 1 << machine.index
         if self.heating.motors:
             self.heating.look(machine)
-        self._panel = None
+        self._panel = machine.shown = None
         self.note(machine.unit.name, "start", cause, role)
 
     def stop(self, machine: Machine, cause: str) -> None:
@@ -390,20 +393,21 @@ class Plant:
         self.note(machine.unit.name, "stop", cause, machine.role)
 
     def _close_run(self, machine: Machine, cause: str) -> None:
+        now = self.t_s
         machine.running = False
-        machine.stopped_s = self.t_s
-        machine.hours_s += self.t_s - machine.started_s
+        machine.stopped_s = now
+        machine.hours_s += now - machine.started_s
         self._mask &= ~(1 << machine.index)
         if self.heating.motors:
             self.heating.look(machine)
-        self._panel = None
+        self._panel = machine.shown = None
         self.trace.pumped_m3 += machine.run_m3
         self.trace.runs.append(
             PumpRun(
                 machine.index,
                 machine.role,
                 machine.started_s,
-                self.t_s,
+                now,
                 machine.run_m3,
                 machine.run_j,
                 machine.started_by,

@@ -28,7 +28,9 @@ class Thresholds:
         # where it matters on which side the water leaves; a cap is looked at by itself
         self._sided = tuple(
             (volume, level, tags)
-            for volume, level, tags in zip(*self._plan_of((), ""), strict=True)
+            for volume, level, tags in zip(
+                *wake_plan(plant.station, (), "", plant.spilling.cap_m3), strict=True
+            )
             if tags & {"high level", "low level", "float", "motor top"}
             or ("crest" in tags and plant.spilling.weir)
         )
@@ -43,14 +45,10 @@ class Thresholds:
         """
         plant = self.plant
         waits = plant.engine.waits if plant.engine is not None else ""
-        return self._plan_of(controller_levels_m if plant.signal.right else (), waits)
-
-    def _plan_of(self, levels_m: tuple[float, ...], waits: str) -> WakePlan:
-        plan = self._plans.get((levels_m, waits))
+        key = (controller_levels_m if plant.signal.right else (), waits)
+        plan = self._plans.get(key)
         if plan is None:
-            plant = self.plant
-            plan = wake_plan(plant.station, levels_m, waits, plant.spilling.cap_m3)
-            self._plans[levels_m, waits] = plan
+            plan = self._plans[key] = wake_plan(plant.station, *key, plant.spilling.cap_m3)
         return plan
 
     def heed(self, found: Advance, plan: WakePlan) -> None:
@@ -84,9 +82,10 @@ class Thresholds:
         The balance reports a level on the way through only; a level from which the water goes back
         to where it came from has to be looked at here.
         """
+        water = self.plant.water
         for volume, level, tags in self._sided:
-            if volume == self.plant.v_m3:
-                direction = self.plant.water.direction
+            if volume == water.v_m3:
+                direction = water.direction
                 if direction != 0:
                     self._passed(tags - {"floor"}, level, rising=direction > 0)
 

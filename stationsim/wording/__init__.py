@@ -1,5 +1,7 @@
 """What a person would say about a run: three to six plain sentences, in either unit system.
 
+One more, unasked, when alternation stopped: nobody would see it on a dry day.
+
 Each sentence takes its numbers from the tables and from the course of the water, so it can't say
 what they don't. The order is that in which somebody asks: did it spill; was there trouble, and who
 did what; how was the work shared; how near was it. The words of labels in plots stand here too.
@@ -54,7 +56,7 @@ def sentences(result: Result, system: str = "si") -> list[str]:
     # they need pandas, which whoever only wants a word does not
     from stationsim.wording.trouble import of_outages, of_trouble
     from stationsim.wording.water import of_level, of_spills, of_time_to_spill, of_water
-    from stationsim.wording.work import of_work
+    from stationsim.wording.work import of_alternation, of_work
 
     units = cast("System", system)
     found = [
@@ -68,4 +70,7 @@ def sentences(result: Result, system: str = "si") -> list[str]:
     told = [sentence for sentence in found if sentence]
     if len(told) < _MOST_SENTENCES:
         told.append(of_water(result, units))
+    stopped = of_alternation(result, units)
+    if stopped:  # beside the sentence of the work
+        told.insert(told.index(found[3]) + 1, stopped)
     return told

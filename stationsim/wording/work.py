@@ -1,25 +1,23 @@
-"""The sentence about the work: who ran, how often, with how much energy, and who alternated."""
+"""Sentences about the work: who ran, how often, with how much energy; where alternation stopped."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from stationsim.metrics import worst_in_window
 from stationsim.units import show
-from stationsim.wording.words import listed, moment
+from stationsim.wording.words import at_end, listed, moment, times, until
 
 if TYPE_CHECKING:
-    import pandas as pd
-    from numpy.typing import NDArray
-
     from stationsim.results import Result
+    from stationsim.station import Station
     from stationsim.units import System
 
 _LONG_RUN_S = 2.0 * 3600.0
 _FEWEST_STARTS = 6
-_NEARLY_ALL = 0.8
+_ORDINARY_S = 3600.0
 _EVENLY = 0.5
 _M3_PER_THOUSAND_GAL = 3.785411784
 
@@ -50,18 +48,37 @@ def of_work(result: Result, units: System) -> str:
         if name in electric
     )
     most = f", at most {worst} in any hour" + ("" if one else " for one pump")
-    alone = no_alternation(result)
+    alone = bool(spans_without_swap(result))
     even = ran["hours_h"].min() >= _EVENLY * ran["hours_h"].max()
     verb = "shared the work:" if even and not one and not alone else "ran for"
     rest = f"; {listed(list(idle['pump']))} did not run" if len(idle) else ""
     return (
         f"{listed(list(ran['pump']))} {verb} {listed(hours)} h, {only}{most}"
-        f"{_energy(result, units)}{alone}{rest}."
+        f"{_energy(result, units)}{rest}."
     )
 
 
-def no_alternation(result: Result) -> str:
-    """Return a clause when one pump ran on for hours while another took nearly all the starts.
+class NoSwap(NamedTuple):
+    """A time in which the lead never stopped, so that no swap could come, while lags came and went.
+
+    Parameters
+    ----------
+    lead
+        Who led on.
+    start_s, stop_s
+        The run of the lead [s].
+    lag_starts
+        Starts of each other pump within it, the most first.
+    """
+
+    lead: str
+    start_s: float
+    stop_s: float
+    lag_starts: dict[str, int]
+
+
+def spans_without_swap(result: Result) -> list[NoSwap]:
+    """Return the times in which alternation stopped.
 
     Parameters
     ----------
@@ -70,44 +87,102 @@ def no_alternation(result: Result) -> str:
 
     Notes
     -----
-    A rotation moves on when all pumps have stopped. While the lead never stops (in a storm, or
-    with staged stops), it stands still, and one pump takes every start. Told of the one run of two
-    hours or more in which another pump took the most starts, when these are six or more and four
-    fifths of all.
+    A rotation moves the lead on when all pumps have stopped. While the lead never comes down to its
+    stop level (with staged stop in a storm) no swap can come: the lead runs on, and a lag takes all
+    the starts. On a dry day nobody sees it.
+
+    Counted is a run as lead of two hours or more in which one other pump made six starts or more,
+    and at least one for each hour of the run: with fewer, the lag starts no more often than a pump
+    that alternates on an ordinary day. Not counted are a run that ended in a swap, one no longer
+    than the panel allows, and one in which a rotation by the clock had no set time; and nothing
+    where the order is fixed. The thresholds are our own judgement.
     """
-    runs = result.pump_runs
-    electric = [pump.name for pump in result.station.pumps]
+    station, runs = result.station, result.pump_runs
+    electric = [pump.name for pump in station.pumps]
+    if len(electric) < 2 or station.control.rotation == "fixed":
+        return []
     own = runs.loc[runs["pump"].isin(electric) & (runs["role"] != "hand")]
-    long = own.loc[own["duration_s"] >= _LONG_RUN_S]
-    if long.empty or len(electric) < 2:
-        return ""
-    begin, end = long["start_s"].to_numpy(), long["stop_s"].to_numpy()
-    counts = np.array([_starts_between(own, name, begin, end) for name in electric])
-    itself = np.array([[pump == name for pump in long["pump"]] for name in electric])
-    counts[itself] = 0
-    most, every = counts.max(axis=0), counts.sum(axis=0)
-    clear = (most >= _FEWEST_STARTS) & (most >= _NEARLY_ALL * every)
-    if not np.any(clear):
-        return ""
-    which = int(np.argmax(np.where(clear, most, 0)))
-    run = long.iloc[which]
-    other = electric[int(np.argmax(counts[:, which]))]
-    taken = "all" if most[which] == every[which] else f"{most[which]} of the"
-    lasted = show(run["duration_s"], "duration", "si")
-    return (
-        f"; they did not alternate while {run['pump']} ran on for {lasted} from"
-        f" {moment(result, run['start_s'])} and {other} took {taken} {every[which]} starts"
-    )
-
-
-def _starts_between(
-    runs: pd.DataFrame, name: str, begin_s: NDArray[np.float64], end_s: NDArray[np.float64]
-) -> NDArray[np.int64]:
-    starts = np.sort(runs.loc[runs["pump"] == name, "start_s"].to_numpy())
-    found: NDArray[np.int64] = np.searchsorted(starts, end_s, side="left") - np.searchsorted(
-        starts, begin_s, side="right"
-    )
+    leads = own.loc[(own["role"] == "lead") & (own["duration_s"] >= _LONG_RUN_S)]
+    starts = {name: np.sort(own.loc[own["pump"] == name, "start_s"]) for name in electric}
+    found = []
+    most_s = getattr(station.control.settings, "max_run_s", None) or 0.0
+    columns = (leads[name] for name in ("pump", "start_s", "stop_s", "stopped_by"))
+    for lead, start_s, stop_s, stopped_by in zip(*columns, strict=True):
+        if stopped_by == "maximum run time" or stop_s - start_s <= most_s:
+            continue
+        if not _swap_was_due(result, start_s, stop_s):
+            continue
+        counts = {
+            name: int(np.searchsorted(at, stop_s) - np.searchsorted(at, start_s, side="right"))
+            for name, at in starts.items()
+            if name != lead
+        }
+        most = max(counts.values())
+        if most >= max(_FEWEST_STARTS, (stop_s - start_s) / _ORDINARY_S):
+            some = sorted((-n, name) for name, n in counts.items() if n)
+            found.append(NoSwap(lead, start_s, stop_s, {name: -n for n, name in some}))
     return found
+
+
+def _swap_was_due(result: Result, start_s: float, stop_s: float) -> bool:
+    """Return whether a rotation by the clock had a set time within a run; others always have."""
+    control = result.station.control
+    if control.rotation != "clock":
+        return True
+    settings, offset_s = control.rotation_settings, result.episode.clock_offset_s
+    gone = [(t + offset_s - settings.at_s) // settings.every_s for t in (start_s, stop_s)]
+    return bool(gone[1] > gone[0])
+
+
+def of_alternation(result: Result, units: System) -> str:
+    """Return where alternation stopped, for how long, and what might cure it; else nothing.
+
+    Parameters
+    ----------
+    result
+        The run.
+    units
+        ``si`` or ``us``.
+    """
+    spans = spans_without_swap(result)
+    if not spans:
+        return ""
+    longest = max(spans, key=lambda span: span.stop_s - span.start_s)
+    lasted = show(longest.stop_s - longest.start_s, "duration", units)
+    ends = until(result, longest.stop_s)
+    before = "" if at_end(result, longest.stop_s) else " before then"
+    lags = longest.lag_starts
+    counts = listed([f"{n:,}" for n in lags.values()])
+    head = f"Alternation stopped from {moment(result, longest.start_s)} {ends} ({lasted})"
+    if len(spans) > 1:
+        in_all = show(sum(span.stop_s - span.start_s for span in spans), "duration", units)
+        head = (
+            f"Alternation stopped {times(len(spans))}, for {in_all} in all, the longest from"
+            f" {moment(result, longest.start_s)} {ends} ({lasted})"
+        )
+    return (
+        f"{head}: {longest.lead} led on, for the water did not come down to its stop level{before},"
+        f" and no swap is made before that; meanwhile {listed(list(lags))} made {counts} starts."
+        f" {_cure(result.station)}."
+    )
+
+
+def _cure(station: Station) -> str:
+    """Return what would let the others lead: a hint, and no order."""
+    settings = station.control.settings
+    policy = getattr(settings, "stop_policy", "")
+    ways = []
+    if getattr(settings, "max_run_s", None) is not None:
+        ways.append("a shorter longest run (control.max_run)")
+    elif hasattr(settings, "max_run_s"):
+        ways.append("a longest run with a forced swap (control.max_run)")
+    if policy == "last on, first off":
+        ways.append('the stop policy "all together"')
+        ways.append('"first on, first off"')
+    if not ways:
+        return "What would let the others lead is a matter of its controller"
+    either = ways[0] if len(ways) == 1 else f"{', '.join(ways[:-1])} or {ways[-1]}"
+    return f"Worth a try: {either}; each has its price"
 
 
 def _energy(result: Result, units: System) -> str:

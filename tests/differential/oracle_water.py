@@ -7,9 +7,19 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from numpy.polynomial.chebyshev import chebinterpolate
 from scipy.optimize import brentq
 
 G = 9.80665
+
+CELL_M = 0.25
+"""Height of the cells over which flows are drawn as polynomials of the level [m]."""
+DEGREE = 12
+SAME_FLOW = 2e-14
+"""A polynomial stands for Brent's method where it gives the same flow, within so much [m3/s]."""
+FAR_M = 200.0
+HALVINGS = 4
+"""A cell with a kink is halved so often; what is left goes to Brent's method each time."""
 
 
 # ------------------------------------------------------------------ the well
@@ -49,6 +59,54 @@ class Storage:
 # ------------------------------------------------------------------ flows
 
 
+class Cell:
+    """Flows over one range of levels: a Chebyshev polynomial where it is seen to be right."""
+
+    def __init__(
+        self, flows: Callable[[float], list[float]], low: float, high: float, halvings: int
+    ) -> None:
+        self.flows = flows
+        self.middle, self.half = (low + high) / 2.0, (high - low) / 2.0
+        self.halves: tuple[Cell, Cell] | None = None
+        self.series: list[list[float]] = []
+
+        def scaled(x: Any) -> Any:
+            return [flows(self.middle + self.half * float(each)) for each in x]
+
+        rows = chebinterpolate(scaled, DEGREE).T
+        self.series = [row[::-1].tolist() for row in rows]
+        tried = (-0.9973, -0.871, -0.411, 0.0557, 0.333, 0.762, 0.989)
+        right = all(
+            abs(mine - his) <= SAME_FLOW
+            for x in tried
+            for mine, his in zip(
+                self(self.middle + self.half * x), flows(self.middle + self.half * x), strict=True
+            )
+        )
+        if right:
+            return
+        self.series = []
+        if halvings:
+            self.halves = (
+                Cell(flows, low, self.middle, halvings - 1),
+                Cell(flows, self.middle, high, halvings - 1),
+            )
+
+    def __call__(self, z: float) -> list[float]:
+        if self.halves is not None:
+            return self.halves[int(z > self.middle)](z)
+        if not self.series:
+            return self.flows(z)
+        x2 = 2.0 * (z - self.middle) / self.half
+        found = []
+        for row in self.series:  # Clenshaw's sum, highest degree first
+            one = two = 0.0
+            for c in row:
+                one, two = c + x2 * one - two, one
+            found.append(one - x2 * two / 2.0)
+        return found
+
+
 class Hydraulics:
     """Flows of the machines that run at a level."""
 
@@ -59,6 +117,7 @@ class Hydraulics:
         if station.engine_pump is not None:
             self.units.append(station.engine_pump.pump)
         self.clean = tuple(self.units)
+        self.drawn: dict[Any, Cell] = {}
 
     def leave(self, i: int, part: float) -> None:
         """Leave a machine a part of its flow at the same head."""
@@ -120,6 +179,24 @@ class Hydraulics:
         while left(high) > 0.0:
             high *= 2.0
         return float(brentq(left, 0.0, high, xtol=1e-15, rtol=1e-14))
+
+    def drawn_flows(self, running: tuple[int, ...]) -> Callable[[float], list[float]]:
+        """Return the flows of the machines that run, as a quick function of the level."""
+        units = tuple((self.units[i], i) for i in running)
+        cells = self.drawn
+
+        def at(z: float) -> list[float]:
+            if abs(z) > FAR_M:  # a step that is tried, and will not stand
+                return self.flows(running, z)
+            n = math.floor(z / CELL_M)
+            cell = cells.get((units, n))
+            if cell is None:
+                low = n * CELL_M
+                cell = Cell(lambda x: self.flows(running, x), low, low + CELL_M, HALVINGS)
+                cells[units, n] = cell
+            return cell(z)
+
+        return at
 
     def flows(self, running: tuple[int, ...], z: float) -> list[float]:
         """Return the flow of each running machine."""

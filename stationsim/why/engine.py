@@ -1,0 +1,144 @@
+"""Why the engine-driven pump ran, or did not: its own start rule, cranking, fuel, and hands."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stationsim.why.electric import before_and_after, of_unable, stopped
+from stationsim.why.said import cause_text, lasting, short
+from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene
+from stationsim.wording import at_end
+
+if TYPE_CHECKING:
+    from stationsim.equipment.engine_pump import EnginePump
+    from stationsim.trace import PowerRow, PumpRun
+
+
+def of_engine(scene: Scene, name: str) -> Answer:
+    """Return why the engine-driven pump ran at the moment, or why it did not.
+
+    Parameters
+    ----------
+    scene
+        The moment.
+    name
+        Its name.
+    """
+    what = scene.station.engine_pump
+    assert what is not None  # noqa: S101  (asked only of a station that has one)
+    run = scene.run_now(name)
+    if run is not None:
+        return _ran(scene, name, run)
+    phase = _phase(scene, name)
+    found = None
+    if phase is not None and phase.state == "failed":
+        found = _in_vain(scene, name, what)
+    found = found or of_unable(scene, name)
+    if found is None and phase is not None and phase.state == "starting":
+        found = _starting(scene, name, what, phase)
+    if found is None and phase is not None and phase.state == "out of fuel":
+        found = Answer(
+            name,
+            f"{name} did not run: its tank was empty since {scene.clock(phase.start_s)}.",
+            ["Nobody refills it within a run of the simulation."],
+        )
+    found = found or _rule(scene, name, what)
+    return Answer(name, found.verdict, [*found.more, *before_and_after(scene, name)])
+
+
+def _phase(scene: Scene, name: str) -> PowerRow | None:
+    """Return the phase of the engine at the moment; None when the record has none."""
+    for row in scene.trace.power:
+        if row.source == name and row.start_s <= scene.at_s + SAME_INSTANT_S < row.stop_s:
+            return row
+    own = [row for row in scene.trace.power if row.source == name]
+    return own[-1] if own and at_end(scene.result, scene.at_s) else None
+
+
+def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
+    cause = cause_text(scene.station, run.started_by, scene.system)
+    more = []
+    mode, turned_s = scene.selector(name)
+    if mode == "hand":
+        more.append(f"Its selector stood in hand since {scene.clock(turned_s)}.")
+    called = [row for row in scene.of(name, "engine called") if row.t_s <= run.start_s]
+    if called and run.start_s - called[-1].t_s > SAME_INSTANT_S:
+        took = lasting(run.start_s - called[-1].t_s)
+        more.append(f"It was called at {scene.clock(called[-1].t_s)} and pumped {took} later.")
+    out = scene.grid_out
+    if out is None and mode == "auto":
+        more.append("The grid was back; it ran on to its stop level.")
+    lasted = lasting(run.stop_s - run.start_s)
+    if at_end(scene.result, run.stop_s):
+        more.append(f"It ran on to the end of the run ({lasted}).")
+    else:
+        more.append(f"At {scene.clock(run.stop_s)}, after {lasted}, {stopped(scene, run)}.")
+    verdict = f"{name} ran as engine-driven pump, since {scene.clock(run.start_s)}: {cause}."
+    return Answer(name, verdict, more)
+
+
+def _tries(scene: Scene, name: str, since_s: float, to_s: float) -> int:
+    rows = scene.of(name, "crank failed")
+    return sum(since_s <= row.t_s <= to_s + SAME_INSTANT_S for row in rows)
+
+
+def _starting(scene: Scene, name: str, what: EnginePump, phase: PowerRow) -> Answer:
+    cause = cause_text(scene.station, phase.cause, scene.system)
+    tried = _tries(scene, name, phase.start_s, scene.at_s)
+    vain = f" (cranked in vain, {tried} of {what.crank_tries} tries)" if tried else ""
+    verdict = (
+        f"{name} did not run yet: it was called at {scene.clock(phase.start_s)} ({cause}) and was"
+        f" still starting{vain}."
+    )
+    takes_s = what.start_delay_s + what.crank_s + what.warm_up_s + what.prime_s
+    more = [f"From the call to full flow it takes {lasting(takes_s)} when it fires at once."]
+    given_up = [
+        row
+        for row in scene.of(name, "call given up", "trip", "out of service", "off")
+        if abs(row.t_s - phase.stop_s) <= 1e-3
+    ]
+    if given_up:
+        row = given_up[0]
+        came = f"{row.event}: {row.cause}" if row.cause else row.event
+        more.append(f"It did not come to that: {came}, {scene.clock(row.t_s)}.")
+    return Answer(name, verdict, more)
+
+
+def _in_vain(scene: Scene, name: str, what: EnginePump) -> Answer | None:
+    spells = [spell for spell in scene.unable(name) if spell.kind == "pump failed"]
+    called = scene.before(scene.of(name, "engine called"))
+    if not spells or called is None:
+        return None
+    failed_s = spells[-1].start_s
+    tried = _tries(scene, name, called.t_s, failed_s)
+    starts = [row for row in scene.trace.power if row.source == name and row.state == "starting"]
+    if not tried or not any(abs(row.stop_s - failed_s) <= 1e-3 for row in starts):
+        return None
+    verdict = (
+        f"{name} did not run: called at {scene.clock(called.t_s)}, it cranked in vain ({tried} of"
+        f" {what.crank_tries} tries) and was failed at {scene.clock(failed_s)}."
+    )
+    cleared = of_unable(scene, name)
+    return Answer(name, verdict, [] if cleared is None else cleared.more)
+
+
+def _rule(scene: Scene, name: str, what: EnginePump) -> Answer:
+    """Return that the start rule of the engine was not met."""
+    start = scene.level(what.start_level_m)
+    rule = f"It starts by its own rule: the grid out, and the level at or above {start}."
+    out = scene.grid_out
+    if out is None:
+        return Answer(name, f"{name} did not run: the grid was on.", [rule])
+    last = scene.last_run(name)
+    mode, turned_s = scene.selector(name)
+    since_s = max(out[0], 0.0 if last is None else last.stop_s, turned_s)
+    peak = scene.peak(since_s, scene.at_s)
+    below = what.start_level_m - peak.level_m
+    head = f"{name} did not run: the grid was out since {scene.clock(out[0])}, but"
+    if below <= 0.0 or mode == "hand":
+        return Answer(name, f"{head} it was not called.", [rule])
+    stood = f"the level stood at {scene.level(peak.level_m)}"
+    if scene.at_s - peak.at_s > SAME_INSTANT_S:
+        stood = f"the level peaked at {scene.level(peak.level_m)} ({scene.clock(peak.at_s)})"
+    verdict = f"{head} {stood}, {short(below, scene.system)} below its start level, {start}."
+    return Answer(name, verdict, [rule])
