@@ -121,7 +121,7 @@ def test_a_lag_stop_that_is_varied_is_not_filled_in(file: Path) -> None:
 def test_every_rotation_with_one_short_command_the_own_one_first(file: Path) -> None:
     outcome = done(str(file), "--rotations")
     labels = list(table("compared")["setting"].unique())
-    assert labels == ["each cycle", "run hours", "clock", "fixed"]
+    assert labels == ["each cycle", "run hours", "shares", "clock", "fixed"]
     assert "here it changes the lead every 24 h, at midnight" in outcome.output
     rows = table("settings").set_index(["setting", "key"])["value"]
     assert rows["clock", "rotation.every"] == "24 h"
@@ -175,7 +175,7 @@ def test_inflow_may_be_varied_and_is_told_so(file: Path) -> None:
 
 
 def test_more_than_four_settings_are_rows(file: Path) -> None:
-    few = done(str(file), "--rotations").stdout
+    few = done(str(file), "--stop-policies").stdout
     many = done(str(file), "--rotations", "--stop-policies", "--out", "many").stdout
     assert "In brackets: the difference from the first setting." in few
     assert "In brackets" not in many

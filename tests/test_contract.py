@@ -77,7 +77,7 @@ def test_a_controller_that_cannot_be_used_is_an_input_error(name: str, said: str
 
 
 def test_a_rotation_that_cannot_be_used_names_the_known_ones() -> None:
-    with pytest.raises(PlugInError, match="'each cycle', 'run hours', 'clock', 'fixed'"):
+    with pytest.raises(PlugInError, match="'each cycle', 'run hours', 'shares', 'clock', 'fixed'"):
         rotation_class("weekly")
     with pytest.raises(PlugInError, match="no method 'order'"):
         rotation_class("plug_ins:Scanning")

@@ -14,7 +14,18 @@ from typing import Any
 import pytest
 
 from stationsim.control.contract import rotation_class
-from stationsim.control.rotation import Clock, ClockSettings, EachCycle, Fixed, NoSettings, RunHours
+from stationsim.control.rotation import (
+    Clock,
+    ClockSettings,
+    EachCycle,
+    Fixed,
+    NoSettings,
+    RunHours,
+    Shares,
+    SharesSettings,
+    read_shares,
+)
+from stationsim.errors import PlugInError
 from stationsim.signals import PumpSeen, Snapshot
 
 HOUR_S = 3600.0
@@ -119,3 +130,46 @@ def test_a_rotation_is_a_permutation_and_survives_pickling(name: str) -> None:
     ours = rotation.order("all stopped", 3.0 * DAY_S, later, (0, 1, 2))
     assert sorted(ours) == [0, 1, 2]
     assert again.order("all stopped", 3.0 * DAY_S, later, (0, 1, 2)) == ours
+
+
+@pytest.mark.parametrize(
+    ("text", "count", "parts"),
+    [
+        ("60/20/20", 3, (0.6, 0.2, 0.2)),
+        ("3 / 1", 2, (0.75, 0.25)),
+        ("80/20/0", 3, (0.8, 0.2, 0.0)),
+        ("", 2, (0.6, 0.4)),
+        ("", 3, (0.6, 0.2, 0.2)),
+        ("", 1, (1.0,)),
+    ],
+)
+def test_shares_are_read(text: str, count: int, parts: tuple[float, ...]) -> None:
+    assert read_shares(text, count) == pytest.approx(parts)
+
+
+@pytest.mark.parametrize("text", ["60/40", "60/20/x", "60/-20/60", "0/0/0", "60,20,20", "inf/1/1"])
+def test_shares_that_cannot_be_are_refused(text: str) -> None:
+    with pytest.raises(PlugInError, match="one for each pump, such as '60/20/20'"):
+        read_shares(text, 3)
+
+
+def test_shares_put_the_pump_first_that_is_furthest_behind_its_share() -> None:
+    rotation = Shares(SharesSettings("60/30/10"))
+    # hours over share: 10/0.6 = 16.7, 4/0.3 = 13.3, 2/0.1 = 20
+    assert rotation.order("all stopped", 0.0, panel((10.0, 4.0, 2.0)), (0, 1, 2)) == (1, 0, 2)
+    none = Shares(SharesSettings("50/0/50"))
+    assert none.order("all stopped", 0.0, panel((90.0, 0.0, 80.0)), (0, 1, 2)) == (2, 0, 1)
+
+
+def test_shares_come_out_in_a_run() -> None:
+    """Where one pump is enough and they are alike, hours come out in the shares asked for."""
+    from dataclasses import replace
+
+    from stationsim.simulation.session import simulate
+    from stationsim.testing import episode, staging, triplex
+
+    levels = {"stop_m": 1.0, "lead_start_m": 2.0, "lag_start_m": 2.5, "standby_start_m": 2.8}
+    plan = replace(staging("shares", **levels), rotation_settings=SharesSettings("60/30/10"))
+    result = simulate(replace(triplex(), control=plan), episode(10 * DAY_S, 0.010))
+    hours = result.pump_totals["hours_h"].to_numpy()
+    assert hours / hours.sum() == pytest.approx([0.6, 0.3, 0.1], abs=0.002)

@@ -167,6 +167,7 @@ CONTROLLERS = {"staging": "stationsim.control.staging:Staging"}
 ROTATIONS = {
     "each cycle": "stationsim.control.rotation:EachCycle",
     "run hours": "stationsim.control.rotation:RunHours",
+    "shares": "stationsim.control.rotation:Shares",
     "clock": "stationsim.control.rotation:Clock",
     "fixed": "stationsim.control.rotation:Fixed",
 }

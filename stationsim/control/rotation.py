@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from stationsim.control.contract import Occasion, setting
+from stationsim.errors import PlugInError
 from stationsim.signals import Snapshot
 
 _SAME_HOURS_S = 0.001
@@ -74,6 +75,71 @@ class RunHours(Fixed):
             for p in seen.pumps
         ]
         return tuple(sorted(range(len(hours)), key=lambda i: (hours[i], i)))
+
+
+@dataclass(frozen=True)
+class SharesSettings:
+    """Which part of the run hours each pump shall have."""
+
+    shares: str = setting(
+        "text",
+        "",
+        meaning="parts of the run hours, pump by pump, such as 60/20/20; "
+        "60 for the first and the rest in equal parts if left out",
+    )
+
+
+def read_shares(text: str, count: int) -> tuple[float, ...]:
+    """Return the part of each pump [-], their sum 1.
+
+    Parameters
+    ----------
+    text
+        Such as ``60/20/20``; empty for 60 for the first and the rest in equal parts.
+    count
+        How many pumps there are [-].
+
+    Raises
+    ------
+    PlugInError
+        When it cannot be read, or is not one part for each pump.
+    """
+    if not text.strip():
+        return (1.0,) if count == 1 else (0.6, *[0.4 / (count - 1)] * (count - 1))
+    try:
+        parts = [float(part) for part in text.split("/")]
+    except ValueError:
+        parts = []
+    if len(parts) != count or min(parts) < 0.0 or not 0.0 < sum(parts) < math.inf:
+        message = (
+            f"the shares '{text}' cannot be used; accepted: {count} parts of 0 or more with '/'"
+            f" between them, one for each pump, such as '{'/'.join(['60', '20', '20'][:count])}'"
+        )
+        raise PlugInError(message)
+    total = sum(parts)
+    return tuple(part / total for part in parts)
+
+
+class Shares(Fixed):
+    """At each stop the pump that is furthest behind its share of the run hours leads.
+
+    Unequal on purpose: overhauls come one after the other, and no two pumps wear out together. A
+    pump with no share comes last, and runs only when the others are not enough.
+    """
+
+    Settings = SharesSettings
+
+    def order(
+        self, occasion: Occasion, now_s: float, seen: Snapshot, order: tuple[int, ...]
+    ) -> tuple[int, ...]:
+        """Return the pumps by run hours over share, those of a run that just ends included."""
+        del occasion, order
+        shares = read_shares(self.settings.shares, len(seen.pumps))
+        behind = []
+        for pump, share in zip(seen.pumps, shares, strict=True):
+            hours_s = pump.hours_s + (now_s - pump.started_s if pump.running else 0.0)
+            behind.append(round(hours_s / share / _SAME_HOURS_S) if share > 0.0 else math.inf)
+        return tuple(sorted(range(len(behind)), key=lambda i: (behind[i], i)))
 
 
 @dataclass(frozen=True)

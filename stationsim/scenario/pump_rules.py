@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationsim import units
+from stationsim.control.rotation import read_shares
+from stationsim.errors import PlugInError
 from stationsim.findings import Finding
 from stationsim.scenario.case import LOGIC, PRACTICE, Case, Findings
 
@@ -41,6 +43,18 @@ def pumps_named(case: Case) -> Findings:
                 "choose another, such as P1",
                 source=LOGIC,
             )
+
+
+def rotation_shares_fit(case: Case) -> Findings:
+    """Check that a rotation by shares has one share for each pump."""
+    plan = case.station.control
+    shares = getattr(plan.rotation_settings, "shares", None)
+    if plan.rotation != "shares" or shares is None:
+        return
+    try:
+        read_shares(shares, len(case.station.pumps))
+    except PlugInError as error:
+        yield Finding("rotation.shares", "error", str(error), source=LOGIC)
 
 
 def pumps_have_flows(case: Case) -> Findings:

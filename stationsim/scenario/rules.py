@@ -36,6 +36,7 @@ STATION_RULES = (
     level_rules.spill_in_place,
     pump_rules.pumps_named,
     pump_rules.pumps_have_flows,
+    pump_rules.rotation_shares_fit,
     pump_rules.total_flow_complete,
     pump_rules.main_in_use,
     pump_rules.pumps_can_lift,

@@ -23,7 +23,7 @@ from typing import Any, NamedTuple
 import station_year
 
 from stationsim.control.contract import ControlPlan
-from stationsim.control.rotation import ClockSettings, NoSettings
+from stationsim.control.rotation import ClockSettings, NoSettings, SharesSettings
 from stationsim.episode import Episode
 from stationsim.simulation.session import simulate
 from stationsim.station import Station
@@ -36,7 +36,7 @@ ROTATIONS = {
     "run hours": ("run hours", NoSettings()),
     "fixed": ("fixed", NoSettings()),
     "clock, daily": ("clock", ClockSettings(DAY_S)),
-    "clock, weekly": ("clock", ClockSettings(7.0 * DAY_S)),
+    "shares": ("shares", SharesSettings()),
 }
 
 
