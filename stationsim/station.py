@@ -55,6 +55,24 @@ class AlarmSettings:
 
 
 @dataclass(frozen=True)
+class ReturnBreak:
+    """The short break of the supply some time after the grid is back.
+
+    A transfer switch that goes back to the grid makes one, and so may a recloser of the line.
+
+    Parameters
+    ----------
+    after_s
+        From the return of the grid to the break [s].
+    length_s
+        How long it lasts [s].
+    """
+
+    after_s: float
+    length_s: float
+
+
+@dataclass(frozen=True)
 class Ratings:
     """What plates and drawings say beyond what a run needs; criteria use it.
 
@@ -129,6 +147,8 @@ class Station:
         ``below cover`` needs ``cover_m``.
     ratings
         What plates and drawings say beyond what a run needs.
+    return_break
+        The short break of the supply some time after the grid is back; None for none.
     """
 
     name: str
@@ -147,6 +167,7 @@ class Station:
     floor_elevation_m: float | None = None
     levels_shown: LevelsShown = "above floor"
     ratings: Ratings = field(default_factory=Ratings)
+    return_break: ReturnBreak | None = None
 
     def shown_m(self, level_m: float) -> float:
         """Return a level as a person reads it [m]: above the floor, as elevation, or below cover.

@@ -194,6 +194,11 @@ CAUSES = _of(
     ("probe in the seal chamber", "The probe that finds moisture in the seal chamber."),
     ("dry again", "The probe in the seal chamber finds no moisture any more."),
     ("tank empty", "The fuel was used up."),
+    (
+        "short break after the return",
+        "The supply broke for a moment some time after the grid was back, as a transfer switch or a"
+        " recloser makes it.",
+    ),
     ("scripted", "It was written in the episode, or given by --event."),
     ("start of the run", "How things stood when the simulated time began."),
     ("end of run", "The simulated time ended while it still ran or stood."),

@@ -18,13 +18,14 @@ from stationsim.scenario.built import Built
 from stationsim.scenario.happenings import make_events, make_inflow
 from stationsim.scenario.machines import make_engine, make_force_main, make_pump
 from stationsim.scenario.protection import make_backup_floats, make_tariff, with_protection
+from stationsim.scenario.protection_tables import GridPart
 from stationsim.scenario.rainfall import make_rain_derived
 from stationsim.scenario.ratings import make_ratings
 from stationsim.scenario.reference import Reference
 from stationsim.scenario.settings import make_settings
 from stationsim.scenario.sewers import make_sewer
 from stationsim.scenario.storage import make_well
-from stationsim.station import AlarmSettings, Station
+from stationsim.station import AlarmSettings, ReturnBreak, Station
 
 if TYPE_CHECKING:
     from pathlib import Path as FilePath
@@ -133,7 +134,21 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
         floor_elevation_m=part.floor_elevation,
         levels_shown=levels.shown,
         ratings=ratings,
+        return_break=_return_break(parts, built),
     )
+
+
+def _return_break(parts: Parts, built: Built) -> ReturnBreak | None:
+    """Return the short break after the grid's return; one of no length is refused."""
+    grid: GridPart | None = parts.single.get("grid")
+    if grid is None:
+        return None
+    if grid.break_length <= 0.0:
+        built.refuse(
+            "grid.break_length", "is nought", limit="more than 0 s", fix="or leave [grid] out"
+        )
+        return None
+    return ReturnBreak(grid.break_after, grid.break_length)
 
 
 def _frame_does_not_fit(parts: Parts, reference: Reference, built: Built) -> bool:

@@ -26,7 +26,7 @@ from stationsim.scenario import sewer_tables as w
 from stationsim.scenario.keys import example_of, known_keys, table_class
 from stationsim.scenario.likes import Likes, take_likes
 from stationsim.scenario.lines import Path, join_path
-from stationsim.scenario.protection_tables import BackupFloatsPart, TariffPart
+from stationsim.scenario.protection_tables import BackupFloatsPart, GridPart, TariffPart
 from stationsim.scenario.reference import Reference
 from stationsim.scenario.refusals import findings_of, missing_key, place_of, unknown_key
 from stationsim.scenario.slips import nearest_key
@@ -58,6 +58,7 @@ _SINGLE: dict[str, Any] = {
     "backup_floats": BackupFloatsPart,
     "sewer": w.SewerPart,
     "rain_derived": r.RainDerivedPart,
+    "grid": GridPart,
     "alarms": s.AlarmsPart,
     "service": t.ServicePart,
     "generator": t.GeneratorPart,

@@ -76,6 +76,16 @@ class BackupFloatsPart(Table):
     )
 
 
+class GridPart(Table):
+    """What the supply does once more when the grid is back."""
+
+    break_after: q.Delay = Field(
+        description="From the return of the grid to a short break of the supply, such as a "
+        "transfer switch makes when it goes back, or a recloser of the line."
+    )
+    break_length: q.Delay = Field(description="How long that break lasts.")
+
+
 class TariffPart(Table):
     """One price of energy between two times of the day."""
 

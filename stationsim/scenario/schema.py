@@ -14,7 +14,7 @@ from pydantic import Field
 
 from stationsim.scenario import quantities as q
 from stationsim.scenario.machine_tables import EnginePumpPart, ForceMainPart, PumpPart
-from stationsim.scenario.protection_tables import BackupFloatsPart, TariffPart
+from stationsim.scenario.protection_tables import BackupFloatsPart, GridPart, TariffPart
 from stationsim.scenario.rain_tables import RainDerivedPart, RainPart
 from stationsim.scenario.rating_tables import (
     BypassPart,
@@ -341,6 +341,9 @@ class Scenario(Table):
     )
     backup_floats: BackupFloatsPart | None = left_out(
         "none", "Floats that run the station when the level signal cannot be trusted."
+    )
+    grid: GridPart | None = left_out(
+        "when the grid is back it stays", "What the supply does once more when the grid is back."
     )
     tariff: dict[str, TariffPart] = Field(
         default_factory=dict,

@@ -447,6 +447,10 @@ class Plant:
         """Let a scripted event happen (see ``Trouble.happen``)."""
         self.trouble.happen(event)
 
+    def supply_breaks(self, after_return_s: float) -> None:
+        """Let the supply break for a moment, some time after the grid is back."""
+        self.trouble.supply_breaks(after_return_s)
+
     def signal_restored(self, over_s: float) -> None:
         """The level signal is right again (see ``LevelSignal.restored``)."""
         self.signal.restored(over_s)

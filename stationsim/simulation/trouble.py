@@ -11,13 +11,16 @@ import math
 from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
-from stationsim.simulation.clock import FAULT, SAME_INSTANT_S
+from stationsim.simulation.clock import FAULT, SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.machines import FAILED, HOT, LEAK, OUT_OF_SERVICE, Block, Machine, Mode
 from stationsim.simulation.stories import grid_outage
 from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
+
+RETURN_BREAK = "short break after the return"
+"""Why the supply fails once more when the grid is back."""
 
 _EVENT_OF_BLOCK = {
     OUT_OF_SERVICE: "out of service",
@@ -39,6 +42,7 @@ class Trouble:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self._grid_back_s = -math.inf
+        self._in_break = False
         self._leak_over_s: dict[int, float] = {}
         self._hidden: dict[tuple[int, str], float] = {}
 
@@ -80,15 +84,18 @@ class Trouble:
 
     # ------------------------------------------------------------------ the grid
 
-    def grid_lost(self, back_s: float) -> None:
+    def grid_lost(self, back_s: float, cause: str = "scripted") -> None:
         """The grid fails; electric pumps stop.
 
         Parameters
         ----------
         back_s
             When it is back [s].
+        cause
+            Why it fails.
         """
         plant = self.plant
+        self._in_break = cause == RETURN_BREAK
         if not plant.grid_on:
             if back_s > self._grid_back_s:
                 self._grid_back_s = back_s
@@ -97,7 +104,7 @@ class Trouble:
         self._grid_back_s = back_s
         plant.grid_on = False
         plant.recorder.power(plant.t_s, "grid", "out", "grid lost")
-        plant.note("grid", "grid lost", "scripted")
+        plant.note("grid", "grid lost", cause)
         for machine in plant.electric:
             plant.stop(machine, "power lost")
         delay = plant.station.alarms.power_failed_delay_s
@@ -112,11 +119,27 @@ class Trouble:
             return
         plant.grid_on = True
         plant.recorder.power(plant.t_s, "grid", "on", "grid back")
-        plant.note("grid", "grid back", "scripted")
+        plant.note("grid", "grid back", RETURN_BREAK if self._in_break else "scripted")
+        again = plant.station.return_break
+        if again is not None and not self._in_break:
+            plant.at(plant.t_s + again.after_s, SUPPLY, "supply_breaks", self._grid_back_s)
         plant.alarms.condition("power failed", "station", 0.0, "grid back", on=False)
         if plant.engine is not None:
             plant.engine.grid_back()
         plant.panel_changed()
+
+    def supply_breaks(self, after_return_s: float) -> None:
+        """Break the supply for a moment, some time after the grid is back.
+
+        Parameters
+        ----------
+        after_return_s
+            The return that it follows [s]; nothing breaks when the grid was lost again since.
+        """
+        again = self.plant.station.return_break
+        if again is None or not self.plant.grid_on or after_return_s != self._grid_back_s:
+            return
+        self.grid_lost(self.plant.t_s + again.length_s, RETURN_BREAK)
 
     # ------------------------------------------------------------------ blocks
 
