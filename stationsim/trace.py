@@ -265,6 +265,12 @@ class Sampled(NamedTuple):
     pumps_running: NDArray[np.int64]
 
 
+_ROUNDING = 1e-15
+
+SAME_VOLUME = 1e-9
+"""Volumes that differ by no more than this part are one; the balance of a run closes to it [-]."""
+
+
 def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled:
     """Return the state at many times; at an event, the state after it.
 
@@ -281,13 +287,15 @@ def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled
     seg_t, seg_q, seg_b = (x.tolist() for x in (inflow.start_s, inflow.flow_m3s, inflow.slope_m3s2))
     leg_t = np.asarray(trace.leg_t_s)
     which_leg = np.clip(np.searchsorted(leg_t, times_s, side="right") - 1, 0, None)
-    volume = [0.0] * len(times_s)
+    straight = _straight_legs(trace)
+    drawn = _drawn_steadily(trace)[np.asarray(trace.leg_lineup)]
+    volume = _volumes_between(trace, which_leg, times_s, drawn).tolist()
     wanted = [*times_s.tolist(), math.inf]
     segments = np.clip(np.searchsorted(inflow.start_s, leg_t, side="right") - 1, 0, None)
     first = np.searchsorted(which_leg, np.arange(len(leg_t)), side="left").tolist()
     first.append(len(times_s))
     for leg, (begin, end) in enumerate(pairwise(first)):
-        if begin == end:
+        if begin == end or straight[leg]:
             continue
         lineup = trace.lineups[trace.leg_lineup[leg]]
         count = len(lineup.edge_m3)
@@ -319,6 +327,57 @@ def sample(trace: Trace, cap_m3: float, times_s: NDArray[np.float64]) -> Sampled
         volume[n:end] = [v] * (end - n)
     lineup_of = np.asarray(trace.leg_lineup)[which_leg]
     return _flows_at(trace, cap_m3, times_s, np.asarray(volume), lineup_of)
+
+
+def _drawn_steadily(trace: Trace) -> NDArray[np.float64]:
+    """Return what each lineup draws [m3/s] when that does not hang on the volume; else NaN."""
+    found = []
+    for lineup in trace.lineups:
+        out, most = lineup.out_m3s[0], max(lineup.out_m3s)
+        # the bands of plain flows are straight but for the last digit of a float
+        steady = max(map(abs, lineup.out_slope)) <= _ROUNDING * most and all(
+            abs(other - out) <= _ROUNDING * most for other in lineup.out_m3s
+        )
+        found.append(out if steady else math.nan)
+    return np.array(found)
+
+
+def _volumes_between(
+    trace: Trace, leg: NDArray[np.int64], times_s: NDArray[np.float64], drawn: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the volume in legs that draw steadily, were there neither cap nor floor [m3].
+
+    Parameters
+    ----------
+    trace
+        What the run left behind.
+    leg, times_s
+        Legs, and a time in each [s].
+    drawn
+        What each leg draws [m3/s].
+    """
+    begin = np.asarray(trace.leg_t_s)[leg]
+    arrived = trace.inflow.arrived_m3(times_s) - trace.inflow.arrived_m3(begin)
+    found: NDArray[np.float64] = (
+        np.asarray(trace.leg_v_m3)[leg] + arrived - drawn[leg] * (times_s - begin)
+    )
+    return found
+
+
+def _straight_legs(trace: Trace) -> list[bool]:
+    """Return which legs drew steadily from start to end, with the water at no cap and no floor.
+
+    The next leg begins with the volume that is then to be expected; had the water stood at the cap
+    or at the floor for a while, it would not.
+    """
+    count = len(trace.leg_t_s)
+    if count < 2:
+        return [False] * count
+    drawn = _drawn_steadily(trace)[np.asarray(trace.leg_lineup)]
+    legs, volumes = np.arange(count - 1), np.asarray(trace.leg_v_m3)
+    ends = _volumes_between(trace, legs, np.asarray(trace.leg_t_s)[1:], drawn)
+    good = np.abs(ends - volumes[1:]) <= SAME_VOLUME * np.maximum(volumes[1:], 1.0)
+    return [*good.tolist(), False]
 
 
 def _flows_at(

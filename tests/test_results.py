@@ -13,10 +13,13 @@ import pandas as pd
 import pytest
 
 from stationsim import saving
+from stationsim.episode import ScriptedEvent
 from stationsim.errors import InputError, OutputError
 from stationsim.results import Result
 from stationsim.saving import load_result
+from stationsim.simulation.session import simulate
 from stationsim.tables import COLUMNS, local_times
+from stationsim.testing import duplex, episode, reference_inflow
 from stationsim.trace import Trace, Unavailable
 
 DAY_S = 86_400.0
@@ -320,3 +323,30 @@ def test_a_full_disk_is_one_clear_message(tmp_path, monkeypatch):
     with pytest.raises(OutputError, match="cannot be written: No space left"):
         quiet_day().save(tmp_path / "out")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_levels_between_switches_are_those_of_the_balance_itself() -> None:
+    """Legs that draw steadily are sampled in one go; the balance, asked leg by leg, agrees."""
+    from stationsim import trace as traces
+
+    result = simulate(duplex(), episode(86_400.0, reference_inflow(0.02), start_level_m=1.5))
+    times = np.linspace(0.0, 86_400.0, 997)
+    quick = result.sampled(times).volume_m3
+    straight = traces._straight_legs
+    try:
+        traces._straight_legs = lambda trace: [False] * len(trace.leg_t_s)
+        slow = result.sampled(times).volume_m3
+    finally:
+        traces._straight_legs = straight
+    assert sum(straight(result.trace)) > 50
+    assert quick == pytest.approx(slow, abs=1e-9)
+
+
+def test_legs_that_stand_at_the_cap_or_run_dry_are_not_taken_for_straight() -> None:
+    from stationsim.trace import _straight_legs
+
+    cut = ScriptedEvent(600.0, "grid loss", "grid", 7200.0)
+    spilled = simulate(duplex(), episode(20_000.0, 0.02, cut, start_level_m=2.0)).trace
+    assert spilled.spilled_m3 > 10.0
+    # somewhere in the run it stood at the cap, and that leg is looked at piece by piece
+    assert not all(_straight_legs(spilled)[:-1])

@@ -69,6 +69,24 @@ class Segments:
         )
         return flow
 
+    def arrived_m3(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what has arrived since the first piece by each of many times [m3].
+
+        Parameters
+        ----------
+        times_s
+            Times since the start of the episode, not before the first piece [s].
+        """
+        length = np.diff(self.start_s)
+        pieces = length * (self.flow_m3s[:-1] + 0.5 * self.slope_m3s2[:-1] * length)
+        running = np.concatenate(([0.0], np.cumsum(pieces)))
+        which = np.clip(np.searchsorted(self.start_s, times_s, side="right") - 1, 0, None)
+        s = times_s - self.start_s[which]
+        found: NDArray[np.float64] = running[which] + s * (
+            self.flow_m3s[which] + 0.5 * self.slope_m3s2[which] * s
+        )
+        return found
+
     def volume_m3(self, until_s: float) -> float:
         """Return what arrives from 0 until a time [m3].
 
