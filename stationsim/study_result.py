@@ -206,18 +206,37 @@ class StudyResult:
             When something is in the way, or the place cannot be written.
         """
         with saving.new_folder(Path(folder), force=force) as beside:
-            saving.write_tables(self.tables, beside, formats)
-            saving.write_manifest(self.manifest(), beside)
-            told = "\n".join([*self.sentences(system), "", *self.lines(system), "", CAUTION, ""])
-            (beside / "sentences.txt").write_text(told, encoding="utf-8", newline="\n")
-            for source in self.sources:
-                self._write_source(source, beside)
-            if plots and self.draw:
-                from stationsim.plots import style
-
-                for name, drawn in self.draw.items():
-                    style.save(drawn(system), beside / f"{name}.png")
+            self.write_into(beside, formats, system=system, plots=plots)
         return Path(folder)
+
+    def write_into(
+        self,
+        folder: Path,
+        formats: Sequence[str] = ("csv",),
+        *,
+        system: System = "si",
+        plots: bool = True,
+    ) -> None:
+        """Write all that :meth:`save` writes into an existing folder.
+
+        Parameters
+        ----------
+        folder
+            An existing folder.
+        formats, system, plots
+            As in :meth:`save`.
+        """
+        saving.write_tables(self.tables, folder, formats)
+        saving.write_manifest(self.manifest(), folder)
+        told = "\n".join([*self.sentences(system), "", *self.lines(system), "", CAUTION, ""])
+        (folder / "sentences.txt").write_text(told, encoding="utf-8", newline="\n")
+        for source in self.sources:
+            self._write_source(source, folder)
+        if plots and self.draw:
+            from stationsim.plots import style
+
+            for name, drawn in self.draw.items():
+                style.save(drawn(system), folder / f"{name}.png")
 
     def _write_source(self, source: Source, folder: Path) -> None:
         """Write a scenario as run: in the folder itself when it is the only one."""

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
+
+if TYPE_CHECKING:
+    from stationsim.units import System
 
 
 @click.command()
@@ -55,6 +59,7 @@ import click
     help="Formats of the tables, of csv, parquet and xlsx, with commas; csv is always written.",
 )
 @click.option("--no-plots", is_flag=True, help="Write no plots.")
+@click.option("--page", is_flag=True, help="Write a page to read and print: page.html.")
 @click.option("--force", is_flag=True, help="Replace earlier results in the same folder.")
 @click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 def run(
@@ -68,6 +73,7 @@ def run(
     units: str | None,
     formats: str,
     no_plots: bool,
+    page: bool,
     force: bool,
     quiet: bool,
 ) -> None:
@@ -79,6 +85,7 @@ def run(
         stationsim run my-station.toml --set control.lag_start="1.9 m" --out results/higher-lag
         stationsim run my-station.toml --event "day 2 07:10 grid loss for 4 h" --units us
         stationsim run my-station.toml --rain "20 mm in 6 h from day 2 14:00"
+        stationsim run my-station.toml --page
     """  # noqa: D301 - \b is click's mark
     from stationsim.errors import InputError
     from stationsim.saving import add_to_manifest, check_folder, check_formats, copy_in, new_folder
@@ -111,30 +118,40 @@ def run(
 
     result = simulate(loaded.station, loaded.episode)
     result.digest, result.text = loaded.digest, loaded.text
-    system = units if units is not None else loaded.system
+    system = cast("System", units) if units is not None else loaded.system
     if not quiet:
         _progress("writing")
     with new_folder(folder, force=force) as beside:
         result.write_into(beside, chosen, system)
         copy_in(loaded.files, beside)
-        add_to_manifest(
-            beside,
-            warnings=[warning.text() for warning in loaded.warnings],
-            notes=[f"{place}: {note}" for place, note in loaded.episode.notes.items()],
-        )
+        warnings = [warning.text() for warning in loaded.warnings]
+        notes = [f"{place}: {note}" for place, note in loaded.episode.notes.items()]
+        add_to_manifest(beside, warnings=warnings, notes=notes)
+        figures = {}
         if not no_plots:
-            from stationsim.plots import save_all
+            from stationsim.plots import draw_all, save_all
 
-            save_all(result, beside, system)
+            figures = draw_all(result, system)
+            save_all(result, beside, system, figures)
+        if page:
+            from stationsim.pages import write_page
+
+            write_page(result, beside, system, figures=figures, warnings=warnings, notes=notes)
     if quiet:
         return
     _progress("")
     for sentence in result.sentences(system):
         click.echo(sentence)
-    click.echo()
-    what = "Tables" if no_plots else "Tables and plots"
-    click.echo(f"{what}: {folder}")
+    _tell_where(folder, plots=not no_plots, page=page)
     click.echo(result.caution)
+
+
+def _tell_where(folder: Path, *, plots: bool, page: bool) -> None:
+    """Say where everything was written."""
+    click.echo()
+    click.echo(f"{'Tables and plots' if plots else 'Tables'}: {folder}")
+    if page:
+        click.echo(f"Page: {folder / 'page.html'}")
 
 
 def _progress(what: str) -> None:

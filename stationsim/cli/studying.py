@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
@@ -57,6 +58,7 @@ WRITING = (
         help="Formats of the tables, of csv, parquet and xlsx, with commas; csv is always written.",
     ),
     click.option("--no-plots", is_flag=True, help="Write no plots."),
+    click.option("--page", is_flag=True, help="Write a page to read and print: page.html."),
     click.option("--force", is_flag=True, help="Replace earlier results in the same folder."),
     click.option("--quiet", is_flag=True, help="Print nothing but errors."),
 )
@@ -93,8 +95,8 @@ class Writing:
         Formats of the tables.
     units
         Units of text and plots; empty for those of the first file.
-    plots, force, quiet
-        Whether to draw, to replace, to print nothing.
+    plots, force, quiet, page
+        Whether to draw, to replace, to print nothing, to write a page.
     """
 
     folder: Path | None
@@ -103,6 +105,7 @@ class Writing:
     plots: bool
     force: bool
     quiet: bool
+    page: bool = False
 
     def system(self, loaded: Loaded) -> System:
         """Return the units of text and plots.
@@ -163,6 +166,8 @@ def prepare(
         formats = check_formats([name.strip() for name in options["formats"].split(",")])
     except InputError as error:
         told.append(str(error))
+    if target is None and options["page"]:
+        told.append("--page: without a folder there is no place for a page; add --out DIR")
     if target is not None:
         try:
             check_folder(target, force=options["force"])
@@ -177,6 +182,7 @@ def prepare(
         not options["no_plots"],
         options["force"],
         options["quiet"],
+        options["page"],
     )
     if not writing.quiet:
         for loaded in found:
@@ -214,13 +220,17 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
         Units of text and plots.
     """
     if writing.folder is not None:
-        result.save(
-            writing.folder,
-            writing.formats,
-            system=system,
-            plots=writing.plots,
-            force=writing.force,
-        )
+        from stationsim.saving import new_folder
+
+        # the page shows the figures that are saved beside it, drawn once
+        draw = {name: cache(drawn) for name, drawn in result.draw.items()}
+        result = replace(result, draw=draw)
+        with new_folder(writing.folder, force=writing.force) as beside:
+            result.write_into(beside, writing.formats, system=system, plots=writing.plots)
+            if writing.page:
+                from stationsim.pages import write_page
+
+                write_page(result, beside, system, figures=None if writing.plots else {})
     if writing.quiet:
         return
     lines = result.lines(system)
@@ -234,4 +244,6 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
     if writing.folder is not None:
         what = "Tables and plots" if writing.plots and result.draw else "Tables"
         click.echo(f"{what}: {writing.folder}")
+        if writing.page:
+            click.echo(f"Page: {writing.folder / 'page.html'}")
     click.echo(result.caution)

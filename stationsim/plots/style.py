@@ -69,6 +69,8 @@ _RC = {
     "hatch.linewidth": 0.7,
     "figure.facecolor": "white",
     "savefig.facecolor": "white",
+    "text.parse_math": False,  # a name with two dollar signs is a name
+    "svg.hashsalt": "stationsim",  # the same marks in the same figure, run after run
 }
 
 

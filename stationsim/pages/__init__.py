@@ -1,0 +1,266 @@
+"""Pages: what a run or a study came to, on one HTML page that needs nothing but itself.
+
+Sentences first, then plots, then tables, then the scenario as run, cautions, and what made it. The
+page is a document: it is read on a desk, on a phone and on paper. It loads nothing, and a policy
+inside it forbids the browser to. Its only script, which sorts and copies tables, holds no text of
+a scenario; without it the page says the same.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stationsim.pages.grids import findings_grid, grid
+from stationsim.pages.pictures import picture
+from stationsim.results import Result
+from stationsim.study_result import StudyResult
+from stationsim.units import show
+from stationsim.wording import date_of, day_of, listed
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from jinja2 import Template
+    from matplotlib.figure import Figure
+
+    from stationsim.findings import Finding
+    from stationsim.units import System
+
+__all__ = ["NAME", "page_of", "write_page"]
+
+NAME = "page.html"
+"""Name of the file in a folder of results."""
+
+_ORDER = ("pump_totals", "alarms", "spills", "power", "summary", "events", "pump_runs", "levels")
+"""The tables of a run in the order in which somebody asks; the others follow."""
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """What stands on a page, before it is markup.
+
+    Parameters
+    ----------
+    title, about
+        What it is about: in a few words, and in a line below.
+    said, lines
+        The sentences, and the lines for the screen.
+    draw
+        The figures by name.
+    findings
+        What was judged.
+    tables
+        The tables by name.
+    scenarios
+        Name and text of each scenario as run.
+    warnings
+        What practice would advise against.
+    facts
+        What made it: name and value.
+    """
+
+    title: str
+    about: str
+    said: Sequence[str]
+    lines: Sequence[str]
+    draw: Mapping[str, Callable[[], Figure]]
+    findings: Sequence[Finding]
+    tables: Mapping[str, pd.DataFrame]
+    scenarios: Sequence[tuple[str, str]]
+    warnings: Sequence[str]
+    facts: Sequence[tuple[str, str]]
+    caution: str
+
+
+def page_of(
+    result: Result | StudyResult,
+    system: System = "si",
+    *,
+    figures: Mapping[str, Figure] | None = None,
+    warnings: Sequence[str] = (),
+    notes: Sequence[str] = (),
+) -> str:
+    """Return a run or a study as one HTML page that needs nothing but itself.
+
+    Parameters
+    ----------
+    result
+        What came of it.
+    system
+        ``si`` or ``us``: units of sentences and plots; tables are always in SI.
+    figures
+        Its plots, when they are drawn already; none when empty.
+    warnings
+        What practice would advise against in the scenario of a run; a study has its own.
+    notes
+        What else was noted when the scenario of a run was read.
+    """
+    from markupsafe import Markup
+
+    if isinstance(result, StudyResult):
+        sheet = _of_study(result, system)
+    else:
+        sheet = _of_run(result, system, warnings, notes)
+    if figures is None:
+        figures = {name: draw() for name, draw in sheet.draw.items()}
+    pictures = [
+        Markup(picture(figure, name, number))  # noqa: S704 - written anew, see there
+        for number, (name, figure) in enumerate(figures.items(), 1)
+    ]
+    grids = [grid(name, table) for name, table in sheet.tables.items()]
+    text = _template().render(
+        sheet=sheet,
+        pictures=pictures,
+        criteria=findings_grid(sheet.findings) if sheet.findings else None,
+        grids=[one for one in grids if one.rows],
+        empty=[one.name for one in grids if not one.rows],
+        widest=max((len(line) for line in sheet.lines), default=0),
+    )
+    return f"{text.rstrip()}\n"
+
+
+def write_page(
+    result: Result | StudyResult,
+    folder: Path,
+    system: System = "si",
+    *,
+    figures: Mapping[str, Figure] | None = None,
+    warnings: Sequence[str] = (),
+    notes: Sequence[str] = (),
+) -> Path:
+    """Write the page of a run or a study into a folder; return the file.
+
+    Parameters
+    ----------
+    result
+        What came of it.
+    folder
+        An existing folder.
+    system, figures, warnings, notes
+        As in :func:`page_of`.
+    """
+    file = folder / NAME
+    text = page_of(result, system, figures=figures, warnings=warnings, notes=notes)
+    file.write_text(text, encoding="utf-8", newline="\n")
+    return file
+
+
+def _of_run(
+    result: Result, system: System, warnings: Sequence[str], notes: Sequence[str]
+) -> _Sheet:
+    from stationsim.plots import FIGURES
+
+    station, episode, trace = result.station, result.episode, result.trace
+    begin = episode.start
+    lasted = show(trace.end_s, "duration", "si")
+    made = result.manifest()
+    tables = result.tables
+    order = [name for name in _ORDER if name in tables]
+    order += [name for name in tables if name not in order]
+    facts = [
+        ("made by", f"{made['made_by']} {made['version']}"),
+        ("station", station.name),
+        ("episode", episode.name),
+        ("start", f"{made['start']}, local time"),
+        ("duration", lasted),
+        ("water balance", f"{trace.balance_error:.2g} of the volume handled is left open"),
+        ("digest of the scenario", result.digest or "none: set up in Python"),
+        ("seed", str(episode.seed)),
+        *(("note", note) for note in notes),
+    ]
+    return _Sheet(
+        title=_title(result.text) or station.name,
+        about=f"A run of {lasted} from {day_of(begin)} {date_of(begin)} {begin.year}"
+        f" {begin:%H:%M}, local time.",
+        said=result.sentences(system),
+        lines=(),
+        draw={name: partial(draw, result, system) for name, draw in FIGURES.items()},
+        findings=(),
+        tables={name: tables[name] for name in order},
+        scenarios=[(episode.name, result.text)] if result.text else [],
+        warnings=warnings,
+        facts=facts,
+        caution=result.caution,
+    )
+
+
+def _of_study(result: StudyResult, system: System) -> _Sheet:
+    made = result.manifest()
+    facts = [("made by", f"{made['made_by']} {made['version']}"), ("study", result.study)]
+    facts += [(name, _plain(value)) for name, value in made["asked"].items()]
+    facts += [(f"digest of {s.name}", s.digest or "none: set up in Python") for s in result.sources]
+    of = f" of {listed([source.name for source in result.sources])}" if result.sources else ""
+    return _Sheet(
+        title=f"{result.subject}: {result.study}",
+        about=f"stationsim {result.study}{of}.",
+        said=result.sentences(system),
+        lines=result.lines(system),
+        draw={name: partial(draw, system) for name, draw in result.draw.items()},
+        findings=result.findings,
+        tables=result.tables,
+        scenarios=[(source.name, source.text) for source in result.sources if source.text],
+        warnings=made["warnings"],
+        facts=facts,
+        caution=result.caution,
+    )
+
+
+def _title(text: str) -> str:
+    """Return the title that a scenario gives itself; empty when it gives none."""
+    try:
+        found = tomllib.loads(text).get("title", "")
+    except tomllib.TOMLDecodeError:
+        return ""
+    return found.strip() if isinstance(found, str) else ""
+
+
+def _plain(value: Any) -> str:
+    """Return a setting of a study as text."""
+    if isinstance(value, str):
+        return value or "none"
+    if value is None or value in ([], (), {}):
+        return "none"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        each = [
+            f"{name} ({_plain(one)})" if isinstance(one, Mapping) else f"{name}: {_plain(one)}"
+            for name, one in value.items()
+        ]
+        return "; ".join(each)
+    if isinstance(value, list | tuple):
+        return ", ".join(_plain(one) for one in value)
+    return str(value)
+
+
+@cache
+def _template() -> Template:
+    from importlib import resources
+
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    files = resources.files("stationsim.pages") / "templates"
+    script, look = (
+        (files / name).read_text(encoding="utf-8").strip() for name in ("page.js", "page.css")
+    )
+    known = Environment(
+        loader=PackageLoader("stationsim.pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    # both come with the package and hold no text of a scenario
+    known.globals["script"] = Markup(script)  # noqa: S704
+    known.globals["look"] = Markup(look)  # noqa: S704
+    known.globals["script_digest"] = base64.b64encode(
+        hashlib.sha256(script.encode("utf-8")).digest()
+    ).decode("ascii")
+    return known.get_template("page.html.j2")
