@@ -3,9 +3,9 @@
 Tables, sentences, plots, ``stationsim explain`` and the reference page all take their words from
 here, so one thing has one name everywhere. A test compares what runs emit with this list.
 
-Kinds of words: ``event``, ``cause``, ``alarm``, ``role``, ``metric``, ``table``, ``column``,
-``state`` (of a source of power) and ``word`` (a term of the trade). A cause may carry a number
-behind it (``level at lead start 1.50 m``); what stands here is how it begins.
+Kinds of words: ``event``, ``cause``, ``alarm``, ``role``, ``metric``, ``criterion``, ``table``,
+``column``, ``state`` (of a source of power) and ``word`` (a term of the trade). A cause may carry
+a number behind it (``level at lead start 1.50 m``); what stands here is how it begins.
 """
 
 from __future__ import annotations
@@ -15,7 +15,9 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-Kind = Literal["event", "cause", "alarm", "role", "metric", "table", "column", "state", "word"]
+Kind = Literal[
+    "event", "cause", "alarm", "role", "metric", "criterion", "table", "column", "state", "word",
+]  # fmt: skip
 Seen = Literal["", "panel", "alarm", "site", "nobody"]
 
 
@@ -59,6 +61,10 @@ def _metric(word: str, unit: str, meaning: str) -> Entry:
 
 def _column(word: str, unit: str, meaning: str) -> Entry:
     return Entry(word, "column", meaning, unit)
+
+
+def _criterion(word: str, meaning: str) -> Entry:
+    return Entry(word, "criterion", meaning)
 
 
 def _of(kind: Kind, *pairs: tuple[str, str]) -> tuple[Entry, ...]:
@@ -312,6 +318,102 @@ COMPARED_METRICS = (
 )
 """Metrics of a comparison that stand in no summary of a run."""
 
+CRITERIA = (
+    _criterion(
+        "least velocity",
+        "Velocity in the widest pipe of the force main with the weakest pump alone at the stop"
+        " level: below it solids settle.",
+    ),
+    _criterion(
+        "cleaning velocity",
+        "Velocity in the widest pipe of the force main with all pumps that may run together: it"
+        " carries settled solids away.",
+    ),
+    _criterion(
+        "greatest velocity", "Velocity in the narrowest pipe with all pumps that may run together."
+    ),
+    _criterion(
+        "active volume",
+        "Volume from the stop level to the lead start, against T D / (4 n): the shortest time"
+        " allowed between two starts of a pump, its flow, and how many take turns.",
+    ),
+    _criterion(
+        "starts in an hour",
+        "Most starts of a pump at the worst of many steady inflows, with the station's own levels,"
+        " delays and rotation.",
+    ),
+    _criterion(
+        "motor starts by size", "The same starts, against a table by rated output and poles."
+    ),
+    _criterion("rest between runs", "Shortest rest of a pump at the worst of many steady inflows."),
+    _criterion(
+        "fill time", "Time to fill from the stop level to the lead start at the average flow."
+    ),
+    _criterion(
+        "detention in the well", "The same time, against the limit that keeps sewage fresh."
+    ),
+    _criterion("age in the main", "Volume of the force main over the average flow."),
+    _criterion(
+        "order of levels", "Whether stop, start levels, alarm and spill stand one above the other."
+    ),
+    _criterion("spacing of levels", "Smallest height between two of these levels."),
+    _criterion("alarm under the inlet", "Height from the high-level alarm up to the inlet invert."),
+    _criterion(
+        "time from alarm to spill",
+        "Shortest time from the alarm level to the spill over the hours of a day, nothing pumped,"
+        " against the response that is asked for.",
+    ),
+    _criterion(
+        "alarm to spill at peak", "Volume from the alarm level to the spill over the peak flow."
+    ),
+    _criterion(
+        "storage for the outage",
+        "Shortest time from the lead start to the spill over the hours of a day, nothing pumped,"
+        " against the outage that is to be carried.",
+    ),
+    _criterion(
+        "submergence at the stop level",
+        "Water over the suction opening when the pump stops, against what keeps air out.",
+    ),
+    _criterion("entrance velocity", "Velocity in the suction opening of a pump that runs alone."),
+    _criterion(
+        "suction head",
+        "Net positive suction head available at the stop level, against what the pump requires.",
+    ),
+    _criterion(
+        "suction lift",
+        "Of the engine-driven pump: lift, losses and head required at its stop level together.",
+    ),
+    _criterion(
+        "priming", "Of the engine-driven pump: how far its priming lift exceeds that at its start."
+    ),
+    _criterion(
+        "running current", "Current of all pumps that may run, and of the rest, over the main fuse."
+    ),
+    _criterion("starting current", "The same while the last of the pumps starts."),
+    _criterion(
+        "starting current, all at once",
+        "The same when they start together after a power loss, for want of a stagger.",
+    ),
+    _criterion("generator output", "Rated output of the generator, against what runs on it."),
+    _criterion("generator apparent output", "Its rated apparent output, against the same."),
+    _criterion(
+        "generator start", "Apparent power that it can start, against what the last start takes."
+    ),
+    _criterion("generator fuel", "How long the fuel in its tank lasts."),
+    _criterion("engine fuel", "How long the fuel in the tank of the engine-driven pump lasts."),
+    _criterion("bypass flow", "Flow of the hired bypass pump, against the peak flow."),
+    _criterion("bypass lift", "Lift of the hired bypass pump from the lowest water."),
+    _criterion(
+        "surge, screening",
+        "Head when the flow of all pumps stops at once, against what the main stands: Joukowsky's"
+        " rule, for screening only.",
+    ),
+    _criterion("water balance", "What the balance of a run leaves open, over the volume handled."),
+    _criterion("energy", "What the lift alone takes, as part of what the pumps drew in a run."),
+)
+"""What ``check`` asks of a station; firm capacity stands with the words of the trade."""
+
 TABLES = _of(
     "table",
     ("levels", "One row for each table interval: level, flows, pumps running, time to spill."),
@@ -326,6 +428,12 @@ TABLES = _of(
     ("settings", "Of compare: one row for each key in which a setting differs from the others."),
     ("compared", "Of compare: one row for each metric of each setting, beside the first one's."),
     ("limits", "Of compare: one row for each limit of each setting, kept or broken."),
+    ("criteria", "Of check: one row for each criterion, with value, limit, margin and source."),
+    (
+        "allowable_time",
+        "Of check: one row for each hour of a day, with the time from the alarm to the spill.",
+    ),
+    ("growth", "Of check: one row for each year to come; empty when no growth is given."),
 )
 
 _SINCE = "seconds since the start of the episode"
@@ -367,7 +475,11 @@ COLUMNS = (
     _column("shortest_off_s", "s", "Shortest rest between two runs; empty with fewer than two."),
     _column("longest_run_s", "s", "Longest single run; empty when it never ran."),
     _column("unavailable_h", "h", "Time in which the controller could not have run it."),
-    _column("subject", "", "What it happened to: a machine, the grid, the station or the panel."),
+    _column(
+        "subject",
+        "",
+        "What it happened to, or is asked of: a machine, the grid, the station or the panel.",
+    ),
     _column("event", "", "What happened, in a word of this list."),
     _column("cause", "", "Why it happened, or why it did not; levels are above the floor."),
     _column("seen", "", "By what anybody could notice it: panel, alarm, site or nobody."),
@@ -379,9 +491,14 @@ COLUMNS = (
     _column("reached_s", "s", f"When it reached a person, in {_SINCE}."),
     _column("cleared_time", "ISO 8601", "When its condition was over; empty while it stands."),
     _column("cleared_s", "s", f"When its condition was over, in {_SINCE}."),
-    _column("peak_m3s", "m3/s", "Greatest flow of a spill."),
+    _column("peak_m3s", "m3/s", "Greatest flow of a spill, or peak inflow of a year."),
     _column("method", "", "What gave the volume of a spill."),
-    _column("source", "", "A source of power: the grid, or the engine-driven pump."),
+    _column(
+        "source",
+        "",
+        "A source of power: the grid, or the engine-driven pump. Of check: where a limit comes"
+        " from.",
+    ),
     _column("state", "", "State of a source of power."),
     _column("task", "", "What a crew set out to do."),
     _column("planned_s", "s", f"When the task was due, in {_SINCE}."),
@@ -393,9 +510,34 @@ COLUMNS = (
     _column("key", "", "Dotted path of a value in a scenario, such as control.lag_start."),
     _column("difference", "", "Value less that of the first setting, in the unit beside it."),
     _column("ratio", "", "Value over that of the first setting; empty when that is nought."),
-    _column("limit", "", "Which limit was looked at."),
+    _column(
+        "limit",
+        "",
+        "Of compare: which limit was looked at. Of check: what is accepted, in the unit beside it.",
+    ),
     _column("allowed", "", "What the scenario allows, in the unit beside it; empty for no limit."),
     _column("kept", "", "Whether a limit holds: yes, no, or not judged when none is given."),
+    _column("station", "", "Of studies: what the scenario is called."),
+    _column("criterion", "", "Of check: what is asked of the station."),
+    _column("verdict", "", "Of check: pass, fail, or not judged for want of data."),
+    _column("side", "", "Whether the value may be at most, or must be at least, the limit."),
+    _column("margin", "", "How far the value is on the good side of the limit, in the same unit."),
+    _column("reason", "", "What was compared, or what is needed to judge it."),
+    _column("day", "", "Day of the week."),
+    _column("date", "ISO 8601", "The day by its date."),
+    _column("weather", "", "dry, or wet: with the storm of the episode moved to that hour."),
+    _column("hour", "h", "Hour of the day at which it begins."),
+    _column("from_alarm_s", "s", "From the high-level alarm at that hour to the spill."),
+    _column("year", "", "A year to come."),
+    _column("firm_m3s", "m3/s", "What the station pumps with its largest pump out, in old pipe."),
+    _column(
+        "starts_per_hour",
+        "1/h",
+        "Most starts at steady inflows up to the peak of the year, of the pump nearest its limit.",
+    ),
+    _column("most_starts_per_hour", "1/h", "How often that pump may start."),
+    _column("velocity_ms", "m/s", "Velocity in the main if it carried the peak of the year."),
+    _column("most_velocity_ms", "m/s", "The greatest velocity that is accepted."),
 )
 
 WORDS = (
@@ -466,7 +608,11 @@ WORDS = (
         " its own permits and local rules.",
         also=("drawdown",),
     ),
-    Entry("firm capacity", "word", "What the station pumps with its largest pump out."),
+    Entry(
+        "firm capacity",
+        "criterion",
+        "What the station pumps with its largest pump out; check sets the peak against it.",
+    ),
     Entry(
         "starts per hour",
         "word",
@@ -654,6 +800,7 @@ ENTRIES: tuple[Entry, ...] = (
     *STATES,
     *METRICS,
     *COMPARED_METRICS,
+    *CRITERIA,
     *TABLES,
     *COLUMNS,
     *WORDS,
@@ -711,6 +858,7 @@ def nearest(word: str, count: int = 3) -> list[str]:
     asked = _plain(word)
     close = difflib.get_close_matches(asked, spelled, n=count, cutoff=0.6)
     inside = [known for known in spelled if asked and asked in known and known not in close]
+    inside.sort(key=len)  # the shortest has least beside what was asked
     return [spelled[known] for known in (*close, *inside)][:count]
 
 

@@ -9,6 +9,8 @@ IMPERIAL_GALLON = 4.54609e-3
 MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0
 HORSEPOWER = 550.0 * FOOT * 0.45359237 * 9.80665
 GPM = GALLON / MINUTE
+POUND = 0.45359237
+PSI = POUND * 9.80665 / INCH**2
 
 UNITS = {
     "-": 1.0,
@@ -57,6 +59,18 @@ UNITS = {
     "hp/kW": HORSEPOWER / 1e3,
     "kWh/kgal": 3.6e6 / (1e3 * GALLON),
     "rad": 1.0,
+    "kg/m3": 1.0,
+    "slug/ft3": POUND * 9.80665 / FOOT / FOOT**3,
+    "lb/ft3": POUND / FOOT**3,
+    "Pa": 1.0,
+    "kPa": 1e3,
+    "MPa": 1e6,
+    "psi": PSI,
+    "A": 1.0,
+    "V": 1.0,
+    "kVA": 1e3,
+    "kVA/hp": 1e3 / HORSEPOWER,
+    "lb ft2": POUND * FOOT**2,
     "K": 1.0,
     "degC": 1.0,
     "rpm": 1.0,

@@ -7,6 +7,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 
+import check_stations
 import station_year
 
 
@@ -24,3 +25,9 @@ def test_station_year_closes_its_balance_with_curves_over_two_days() -> None:
     _took, trace = station_year.ours(station_year.station(curves=True), station_year.episode(2))
     assert len(trace.runs) > 200
     assert trace.balance_error < 1e-9
+
+
+def test_check_of_the_reference_station_tries_eleven_inflows_and_asks_forty_things() -> None:
+    took = check_stations.measure(check_stations.SCENARIOS / "reference-station.toml")
+    # seven parts of the lead's flow and four of what the lag adds
+    assert (took.inflows, took.judged) == (11, 40)

@@ -23,17 +23,23 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 ATOMS = {
-    "-": (0, 0, 0, 0),
-    "rad": (0, 0, 0, 0),
-    "m": (1, 0, 0, 0),
-    "s": (0, 1, 0, 0),
-    "kg": (0, 0, 1, 0),
-    "W": (2, -3, 1, 0),
-    "J": (2, -2, 1, 0),
-    "K": (0, 0, 0, 1),
-    "degC": (0, 0, 0, 1),
+    "-": (0, 0, 0, 0, 0),
+    "rad": (0, 0, 0, 0, 0),
+    "m": (1, 0, 0, 0, 0),
+    "s": (0, 1, 0, 0, 0),
+    "h": (0, 1, 0, 0, 0),
+    "kg": (0, 0, 1, 0, 0),
+    "W": (2, -3, 1, 0, 0),
+    "hp": (2, -3, 1, 0, 0),
+    "J": (2, -2, 1, 0, 0),
+    "Pa": (-1, -2, 1, 0, 0),
+    "K": (0, 0, 0, 1, 0),
+    "degC": (0, 0, 0, 1, 0),
+    "A": (0, 0, 0, 0, 1),
+    "V": (2, -3, 1, 0, -1),
+    "VA": (2, -3, 1, 0, 0),
 }
-"""The units that a docstring may use, as powers of metre, second, kilogram and kelvin."""
+"""The units that a docstring may use, as powers of metre, second, kilogram, kelvin, ampere."""
 
 NO_FIXED_UNIT = "any"
 """The one word for a number whose unit its owner names."""
@@ -54,10 +60,16 @@ NAME_UNITS = {
     "_j": "J",
     "_c": "degC",
     "_s2m5": "s2/m5",
+    "_pa": "Pa",
+    "_va": "VA",
+    "_a": "A",
+    "_hp": "hp",
+    "_kgm2": "kg m2",
+    "_kgm3": "kg/m3",
 }
 """What the end of a name says of its unit; ``_k`` is a rise in kelvin or a loss coefficient."""
 
-Dimension = tuple[float, float, float, float]
+Dimension = tuple[float, ...]
 
 
 def parse_unit(text: str) -> Dimension:
@@ -73,15 +85,11 @@ def parse_unit(text: str) -> Dimension:
 
 def _product(tokens: list[str]) -> tuple[Dimension, list[str]]:
     """Read powers that follow each other (multiplied) or stand behind a stroke (divided)."""
-    total, sign = (0.0, 0.0, 0.0, 0.0), 1.0
+    total: Dimension = (0.0,) * 5
+    sign = 1.0
     while True:
         value, tokens = _power(tokens)
-        total = (
-            total[0] + sign * value[0],
-            total[1] + sign * value[1],
-            total[2] + sign * value[2],
-            total[3] + sign * value[3],
-        )
+        total = tuple(so_far + sign * one for so_far, one in zip(total, value, strict=True))
         if tokens[:1] == ["/"]:
             sign, tokens = -1.0, tokens[1:]
         elif not tokens or tokens[0] not in ATOMS:
@@ -106,7 +114,7 @@ def _power(tokens: list[str]) -> tuple[Dimension, list[str]]:
             raise ValueError("an exponent is missing")
     if rest and re.fullmatch(r"\d+(\.\d+)?", rest[0]):
         power, rest = float(rest[0]), rest[1:]
-        value = (power * value[0], power * value[1], power * value[2], power * value[3])
+        value = tuple(power * one for one in value)
     return value, rest
 
 
@@ -197,14 +205,15 @@ def test_the_search_finds_the_physics() -> None:
 
 
 def test_unit_parser_keeps_dimensions_apart() -> None:
-    assert parse_unit("m3/s") == (3.0, -1.0, 0.0, 0.0)
-    assert parse_unit("m/(m3/s)^2") == parse_unit("s2/m5") == (-5.0, 2.0, 0.0, 0.0)
-    assert parse_unit("m^0.5/s") == (0.5, -1.0, 0.0, 0.0)
-    assert parse_unit("m above floor") == (1.0, 0.0, 0.0, 0.0)
-    assert parse_unit("m3 s") == (3.0, 1.0, 0.0, 0.0)
-    assert parse_unit("W") == (2.0, -3.0, 1.0, 0.0)
-    assert parse_unit("W s") == parse_unit("J") == (2.0, -2.0, 1.0, 0.0)
-    assert parse_unit("degC") == parse_unit("K") == (0.0, 0.0, 0.0, 1.0)
+    assert parse_unit("m3/s") == (3.0, -1.0, 0.0, 0.0, 0.0)
+    assert parse_unit("m/(m3/s)^2") == parse_unit("s2/m5") == (-5.0, 2.0, 0.0, 0.0, 0.0)
+    assert parse_unit("m^0.5/s") == (0.5, -1.0, 0.0, 0.0, 0.0)
+    assert parse_unit("m above floor") == (1.0, 0.0, 0.0, 0.0, 0.0)
+    assert parse_unit("m3 s") == (3.0, 1.0, 0.0, 0.0, 0.0)
+    assert parse_unit("W") == parse_unit("V A") == parse_unit("VA") == (2.0, -3.0, 1.0, 0.0, 0.0)
+    assert parse_unit("W s") == parse_unit("J") == (2.0, -2.0, 1.0, 0.0, 0.0)
+    assert parse_unit("degC") == parse_unit("K") == (0.0, 0.0, 0.0, 1.0, 0.0)
+    assert parse_unit("Pa") == parse_unit("kg/m/s2") == (-1.0, -2.0, 1.0, 0.0, 0.0)
 
 
 @pytest.mark.parametrize("text", ["", "furlong", "m3/", "m/(m3/s", "m^", "gpm", "m 3 4", "m)"])

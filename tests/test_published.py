@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from published_criteria import CRITERIA
 from published_motors import MOTORS
 from published_rain import RAIN
 from published_runs import RUNS
@@ -255,6 +256,7 @@ SOLVERS: dict[str, Callable[[Inputs, Answer], float]] = {
     **SEWERS,
     **MOTORS,
     **RAIN,
+    **CRITERIA,
 }
 
 

@@ -39,10 +39,12 @@ def test_every_stationsim_command_of_readme_runs(clone: Path) -> None:
     ]
     assert len(lines) >= 6
     for line in lines:
-        words = shlex.split(line)[1:]
+        words = shlex.split(line, comments=True)[1:]
+        told = re.search(r"# ends with exit code (\d)", line)
+        expected = int(told.group(1)) if told else 0
         extra = ["--no-plots"] if words[0] in ("run", "rehearse", "compare", "check") else []
         outcome = CliRunner().invoke(main, [*words, *extra])
-        assert outcome.exit_code == 0, f"{line}: {outcome.output}"
+        assert outcome.exit_code == expected, f"{line}: {outcome.output}"
     assert (clone / "results" / "alder-lane" / "levels.csv").is_file()
 
 
@@ -78,6 +80,16 @@ def test_the_rehearsals_of_readme_say_what_is_quoted(clone: Path) -> None:
         assert outcome.exit_code == 0
         assert " ".join(text.split()) in " ".join(outcome.output.split())
     assert [path.name for path in (clone / "results").iterdir()] == ["reference-station-rehearse"]
+
+
+def test_the_checks_of_readme_say_what_is_quoted(clone: Path) -> None:
+    quoted = re.findall(r"<!-- checks: (.+?) -->\n```text\n(.*?)```", README, flags=re.DOTALL)
+    assert quoted
+    for words, text in quoted:
+        outcome = CliRunner().invoke(main, ["check", *shlex.split(words), "--no-plots"])
+        assert outcome.exit_code == 3
+        assert " ".join(text.split()) in " ".join(outcome.output.split())
+    assert [path.name for path in (clone / "results").iterdir()] == ["dock-street-check"]
 
 
 def test_readme_names_every_shipped_scenario() -> None:

@@ -140,7 +140,8 @@ def lay_bands(
     Lineup
         Bands from the floor upwards.
     """
-    pumped = _pump_lines(pumps, main, well, top_m, marks_m, total_by_number_m3s, fineness)
+    totals = None if total_by_number_m3s is None else tuple(total_by_number_m3s)
+    pumped = _pump_lines(tuple(pumps), main, well, top_m, tuple(marks_m), totals, fineness)
     over = weir_lines(well, spillway, top_m)
     edges = [0.0]
     for edge in sorted({*pumped.edges_m3, *over.edges_m3}):
@@ -150,13 +151,14 @@ def lay_bands(
     return _as_lineup(tuple(running), edges, at, len(pumps))
 
 
+@lru_cache(maxsize=256)  # a study runs the same station again and again
 def _pump_lines(
-    pumps: Sequence[Pump],
+    pumps: tuple[Pump, ...],
     main: ForceMain | None,
     well: Well,
     top_m: float,
-    marks_m: Sequence[float],
-    total_by_number_m3s: Sequence[float] | None,
+    marks_m: tuple[float, ...],
+    total_by_number_m3s: tuple[float, ...] | None,
     fineness: float,
 ) -> Lines:
     """Return the flows, then the input powers, of the pumps."""

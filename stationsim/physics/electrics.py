@@ -6,9 +6,9 @@ Current of a three-phase motor: I = P / (sqrt(3) U eta cos phi), a closed form. 
 least rest of design A and B motors by size: NEMA MG 10, Table 2-3, as reprinted in the EASA
 Electrical Engineering Handbook: the lower of A and of B over the inertia of the load; C is the
 least time off. Its worked example (25 hp, 4 poles, 50 lb ft2: 2.44 starts an hour) stands in
-``tests/test_physics_electrics.py``. Current at the start over full-load current: about 6 across the
-line; a third of it by star-delta; the square of the tap by autotransformer (65 %: 0.42); 2 to 4 by
-soft starter (from memory).
+``tests/published/motors_and_supply.json``. Current at the start over full-load current: about 6
+across the line; a third of it by star-delta; the square of the tap by autotransformer (65 %: 0.42);
+2 to 4 by soft starter (from memory).
 """
 
 from __future__ import annotations
@@ -52,6 +52,34 @@ _TABLE = {
         (4.2, 2744, 440),
     ),
 }  # fmt: skip
+
+
+_CYCLES = ((15e3, 600.0), (75e3, 900.0), (185e3, 1200.0))
+"""Below which rated output [W] which shortest cycle [s]: the lower end of each range."""
+
+
+def shortest_cycle_s(rated_w: float) -> float | None:
+    """Return the shortest time from one start of a motor to the next by its size [s].
+
+    Parameters
+    ----------
+    rated_w
+        Rated output [W].
+
+    Returns
+    -------
+    float or None
+        The lower end of the range that is advised [s]; None from 185 kW, where the maker decides.
+
+    References
+    ----------
+    US Army EI 11C201 (1997), Table 7-1: 10 to 15 min below 15 kW, 15 to 20 min up to 75 kW, 20 to
+    30 min up to 185 kW.
+    """
+    for below_w, cycle_s in _CYCLES:
+        if rated_w < below_w:
+            return cycle_s
+    return None
 
 
 class StartLimit(NamedTuple):

@@ -8,7 +8,7 @@ References
 ----------
 N. Joukowsky (1898); dH = a dV / g and the wave time 2 L / a as in US Army TM 5-813-9, Figure 4-5,
 and in Subramanya, 1000 Solved Problems in Fluid Mechanics (2005), chapter 14. Worked values stand
-in ``tests/test_physics_surge.py``.
+in ``tests/published/surge.json``.
 """
 
 from __future__ import annotations

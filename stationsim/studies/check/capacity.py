@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 from stationsim.physics.forcemain import ForceMain
 from stationsim.physics.operating import operating_point
-from stationsim.studies.check.criterion import Case, Judged, judge, limit_source, not_judged
-from stationsim.units import show
+from stationsim.studies.check.criterion import (
+    Case,
+    Judged,
+    Told,
+    high_water,
+    judge,
+    limit_source,
+    low_water,
+    not_judged,
+    stages_of,
+)
+from stationsim.wording import listed
 
 FIRM_SOURCE = (
     "MIL-HDBK-1005/9A (1997) 2.5.3.2: greatest flow with one of the largest pumps out; likewise"
@@ -25,7 +35,7 @@ class Age(NamedTuple):
 
 
 def ages(case: Case) -> list[Age]:
-    """Return the force main new and old, or as it is given when neither is told.
+    """Return the force main, new before old; as it is given when that makes no difference.
 
     Parameters
     ----------
@@ -35,15 +45,26 @@ def ages(case: Case) -> list[Age]:
     main, rated = case.station.force_main, case.ratings.main
     if main is None:
         return [Age("", None)]
-    found = []
-    for name, c_factor in (("new pipe", rated.new_c), ("old pipe", rated.old_c)):
-        if c_factor is not None:
-            pipes = tuple(
-                replace(pipe, c_factor=c_factor) if pipe.friction == "hazen-williams" else pipe
-                for pipe in main.pipes
-            )
-            found.append(Age(name, replace(main, pipes=pipes)))
-    return found or [Age("pipe as given", main)]
+    # roughness of a pipe by other rules than Hazen-Williams does not change with C
+    ages_by_c = any(pipe.friction == "hazen-williams" for pipe in main.pipes)
+    if not ages_by_c or (rated.new_c is None and rated.old_c is None):
+        return [Age("pipe as given", main)]
+    return [
+        Age("new pipe", _with_c(main, rated.new_c)),
+        Age("old pipe", _with_c(main, rated.old_c)),
+    ]
+
+
+def _with_c(main: ForceMain, c_factor: float | None) -> ForceMain:
+    if c_factor is None:
+        return main
+    return replace(
+        main,
+        pipes=tuple(
+            replace(pipe, c_factor=c_factor) if pipe.friction == "hazen-williams" else pipe
+            for pipe in main.pipes
+        ),
+    )
 
 
 def subject_of(what: str, age: Age) -> str:
@@ -59,7 +80,7 @@ def subject_of(what: str, age: Age) -> str:
     return f"{what}, {age.name}" if age.name else what
 
 
-def flow_m3s(case: Case, age: Age, machines: tuple[int, ...], level_m: float) -> float:
+def flow_m3s(case: Case, age: Age, machines: Sequence[int], level_m: float) -> float:
     """Return the flow of some electric pumps at a level [m3/s].
 
     Parameters
@@ -78,47 +99,83 @@ def flow_m3s(case: Case, age: Age, machines: tuple[int, ...], level_m: float) ->
     return operating_point(pumps, age.main, level_m, station.total_by_number_m3s).total_m3s
 
 
-def high_water_m(case: Case) -> float:
-    """Return the level at which the capacity counts: the alarm, or else the highest start level.
+def most_together(case: Case) -> int:
+    """Return how many electric pumps run together at most: by number, by calls and by supply.
 
     Parameters
     ----------
     case
         The station.
     """
-    alarm = case.station.alarms.high_level_m
-    if alarm is not None:
-        return alarm
-    stages = getattr(case.station.control.settings, "stages", None)
-    starts = [start for _role, start, _stop in stages()] if callable(stages) else []
-    return max(starts, default=0.5 * case.station.well.levels_m[-1])
+    service, stages = case.ratings.service, stages_of(case.station)
+    limits = [len(case.station.pumps)]
+    if stages:
+        limits.append(len(stages))
+    if service is not None and service.most_running is not None:
+        limits.append(service.most_running)
+    return min(limits)
 
 
-def low_water_m(case: Case) -> float:
-    """Return the lowest level at which a pump runs: the stop level, or else the floor.
+def strongest(
+    case: Case, age: Age, level_m: float, number: int, out: int | None = None
+) -> tuple[int, ...]:
+    """Return the electric pumps that give most by themselves at a level, in their own order.
 
     Parameters
     ----------
-    case
-        The station.
+    case, age
+        The station, and its main.
+    level_m
+        Level of the water [m above floor].
+    number
+        How many of them [-].
+    out
+        The index of one that is out; None for none.
     """
-    stages = getattr(case.station.control.settings, "stages", None)
-    stops = [stop for _role, _start, stop in stages()] if callable(stages) else []
-    return min(stops, default=0.0)
+    able = [index for index in range(len(case.station.pumps)) if index != out]
+    able.sort(key=lambda index: -flow_m3s(case, age, (index,), level_m))
+    return tuple(sorted(able[:number]))
 
 
-def firm(case: Case, age: Age) -> tuple[float, str]:
-    """Return the firm capacity [m3/s], and the pump that is out.
+class Firm(NamedTuple):
+    """The firm capacity.
+
+    Parameters
+    ----------
+    flow_m3s
+        What is left [m3/s].
+    out
+        The pump that is out.
+    running
+        The pumps that run.
+    """
+
+    flow_m3s: float
+    out: str
+    running: tuple[str, ...]
+
+
+def firm(case: Case, age: Age) -> Firm:
+    """Return the firm capacity: the least that is left with any one electric pump out.
 
     Parameters
     ----------
     case, age
         The station, and its main.
     """
-    level, every = high_water_m(case), range(len(case.station.pumps))
-    flows = {out: flow_m3s(case, age, tuple(i for i in every if i != out), level) for out in every}
-    worst = min(flows, key=lambda out: flows[out])
-    return flows[worst], case.station.pumps[worst].name
+    level, number = high_water(case.station).level_m, most_together(case)
+    pumps = case.station.pumps
+    found = []
+    for out in range(len(pumps)):
+        running = strongest(case, age, level, number, out)
+        found.append(
+            Firm(
+                flow_m3s(case, age, running, level),
+                pumps[out].name,
+                tuple(pumps[index].name for index in running),
+            )
+        )
+    return min(found, key=lambda one: one.flow_m3s)
 
 
 def capacity(case: Case) -> Iterator[Judged]:
@@ -129,24 +186,25 @@ def capacity(case: Case) -> Iterator[Judged]:
     case
         The station.
     """
-    peak = case.peak_m3s
+    peak, water = case.peak_m3s, high_water(case.station)
     of = case.flow_from(case.ratings.design.peak_m3s)
     for age in ages(case):
-        flow, out = firm(case, age)
+        found = firm(case, age)
+        left = f"{_run(found.running)} at {water.name}" if found.running else "nothing is left"
         yield judge(
             "firm capacity",
             subject_of("station", age),
-            flow,
+            found.flow_m3s,
             "at least",
             peak,
             "flow",
-            f"{out} out, the others at the high-level alarm, against the peak of the {of}",
+            f"{found.out} out, {left}, against the peak of the {of}",
             FIRM_SOURCE,
         )
 
 
 def velocity(case: Case) -> Iterator[Judged]:
-    """Judge the velocity in the main: with the smallest pump alone, and with all.
+    """Judge the velocity in the main: with the weakest pump alone, and with all that may run.
 
     Parameters
     ----------
@@ -154,50 +212,46 @@ def velocity(case: Case) -> Iterator[Judged]:
         The station.
     """
     if case.station.force_main is None:
-        yield not_judged("least velocity", "force main", "[force_main]")
-        yield not_judged("cleaning velocity", "force main", "[force_main]")
-        yield not_judged("greatest velocity", "force main", "[force_main]")
+        for name in ("least velocity", "cleaning velocity", "greatest velocity"):
+            yield not_judged(name, "force main", "[force_main]")
         return
-    limits = case.ratings.limits
-    every = tuple(range(len(case.station.pumps)))
-    low, high = low_water_m(case), high_water_m(case)
+    limits, pumps = case.ratings.limits, case.station.pumps
+    low, high = low_water(case.station), high_water(case.station)
     for age in ages(case):
         main = age.main
         assert main is not None  # noqa: S101 - there is a force main
         widest = max(main.pipes, key=lambda pipe: pipe.diameter_m)
         narrowest = min(main.pipes, key=lambda pipe: pipe.diameter_m)
-        alone = {i: flow_m3s(case, age, (i,), low) for i in every}
-        smallest = min(alone, key=lambda i: alone[i])
-        name = case.station.pumps[smallest].name
+        alone = [flow_m3s(case, age, (index,), low.level_m) for index in range(len(pumps))]
+        least = min(alone)
         subject = subject_of("force main", age)
         yield judge(
-            "least velocity",
-            subject,
-            widest.velocity_ms(alone[smallest]),
-            "at least",
-            limits.least_velocity_ms,
-            "velocity",
-            f"{name} alone at the stop level in {show(widest.diameter_m, 'diameter', 'si')}",
+            "least velocity", subject, widest.velocity_ms(least), "at least",
+            limits.least_velocity_ms, "velocity",
+            (
+                f"{pumps[alone.index(least)].name} alone at {low.name}, ", Told(least, "flow"),
+                " in ", Told(widest.diameter_m, "diameter"),
+            ),
             limit_source(case, "least_velocity_ms"),
-        )
-        together = flow_m3s(case, age, every, high)
-        yield judge(
-            "cleaning velocity",
-            subject,
-            widest.velocity_ms(together),
-            "at least",
-            limits.cleaning_velocity_ms,
-            "velocity",
-            f"all {len(every)} electric pumps at the high-level alarm",
-            limit_source(case, "cleaning_velocity_ms"),
-        )
-        yield judge(
-            "greatest velocity",
-            subject,
-            narrowest.velocity_ms(together),
-            "at most",
-            limits.most_velocity_ms,
-            "velocity",
-            f"all {len(every)} electric pumps at the high-level alarm",
-            limit_source(case, "most_velocity_ms"),
-        )
+        )  # fmt: skip
+        running = strongest(case, age, high.level_m, most_together(case))
+        together = flow_m3s(case, age, running, high.level_m)
+        names = _run(tuple(pumps[index].name for index in running))
+        for name, pipe, side, limit in (
+            ("cleaning velocity", widest, "at least", "cleaning_velocity_ms"),
+            ("greatest velocity", narrowest, "at most", "most_velocity_ms"),
+        ):
+            yield judge(
+                name, subject, pipe.velocity_ms(together),
+                "at least" if side == "at least" else "at most",
+                getattr(limits, limit), "velocity",
+                (
+                    f"{names} at {high.name}, ", Told(together, "flow"),
+                    " in ", Told(pipe.diameter_m, "diameter"),
+                ),
+                limit_source(case, limit),
+            )  # fmt: skip
+
+
+def _run(names: tuple[str, ...]) -> str:
+    return f"{listed(list(names))} {'run' if len(names) > 1 else 'runs'}"

@@ -1,7 +1,8 @@
 """A criterion: one question to a station, with its limit and its source.
 
 A module of criteria has a function for each family that takes a :class:`Case` and yields
-:class:`Judged`. What cannot be judged yields ``not_judged(..., needs)``: it never passes.
+:class:`Judged`. What cannot be judged yields ``not_judged(..., needs)``: it never passes. A reason
+keeps its quantities as numbers, so that it can be told in either unit system.
 """
 
 from __future__ import annotations
@@ -14,15 +15,14 @@ from typing import TYPE_CHECKING, Literal, NamedTuple, cast
 
 from stationsim.findings import Finding
 from stationsim.inflow.segments import Segments, total_inflow
-from stationsim.limits import source_of
+from stationsim.limits import key_of, source_of
 from stationsim.outline import inflow_range
-from stationsim.studies.ahead import Ahead
-from stationsim.units import show
+from stationsim.units import Shown, show
 
 if TYPE_CHECKING:
     from stationsim.episode import Episode
     from stationsim.station import Ratings, Station
-    from stationsim.units import Shown, System
+    from stationsim.units import System
 
 Side = Literal["at most", "at least"]
 CriterionVerdict = Literal["pass", "fail", "not judged"]
@@ -31,6 +31,31 @@ Unit = Literal[
     "%", "",
 ]  # fmt: skip
 """What a value is: a kind that is shown in either unit system, or a unit that both share."""
+
+SI_UNITS = {
+    "flow": "m3/s", "velocity": "m/s", "duration": "s", "level": "m", "length": "m",
+    "volume": "m3", "power": "W", "head": "m",
+}  # fmt: skip
+"""Unit of a value in a table, by what it is; the others say it themselves."""
+
+
+class Told(NamedTuple):
+    """A quantity within a reason.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    kind
+        What it is.
+    """
+
+    value: float
+    kind: Shown
+
+
+Reason = str | tuple[str | Told, ...]
+"""What was compared: plain text, or pieces of text and quantities in turn."""
 
 
 class Judged(NamedTuple):
@@ -50,7 +75,7 @@ class Judged(NamedTuple):
         Whether the value may be at most, or must be at least, the limit.
     unit
         What both are.
-    reason
+    why
         One line: what was compared, with what in the way of numbers.
     source
         Where the limit comes from.
@@ -63,8 +88,28 @@ class Judged(NamedTuple):
     limit: float
     side: Side
     unit: Unit
-    reason: str
+    why: Reason
     source: str
+
+    @property
+    def reason(self) -> str:
+        """What was compared, in SI."""
+        return self.told("si")
+
+    def told(self, system: System) -> str:
+        """Return what was compared.
+
+        Parameters
+        ----------
+        system
+            ``si`` or ``us``.
+        """
+        if isinstance(self.why, str):
+            return self.why
+        return "".join(
+            piece if isinstance(piece, str) else value_text(piece.value, piece.kind, system)
+            for piece in self.why
+        )
 
     @property
     def margin(self) -> float:
@@ -83,11 +128,11 @@ class Judged(NamedTuple):
         return Finding(
             place=f"{self.criterion}, {self.subject}",
             verdict=self.verdict,
-            reason=self.reason,
+            reason=self.told(system),
             value=value_text(self.value, self.unit, system) if judged else "",
             limit=f"{self.side} {value_text(self.limit, self.unit, system)}" if judged else "",
             margin=self.margin if judged else None,
-            unit=self.unit,
+            unit=SI_UNITS.get(self.unit, self.unit) if judged else "",
             source=self.source,
         )
 
@@ -136,11 +181,6 @@ class Case:
         design = self.ratings.design.least_m3s
         return inflow_range(self.inflow, self.episode.duration_s)[0] if design is None else design
 
-    @cached_property
-    def ahead(self) -> Ahead:
-        """The station of which only the water moves: flows of lineups at any level."""
-        return Ahead(self.station, 2.0 * max(self.peak_m3s, 1e-3))
-
     def flow_from(self, design: float | None) -> str:
         """Return in words where a flow comes from.
 
@@ -152,7 +192,70 @@ class Case:
         return "design" if design is not None else "episode"
 
 
+def stages_of(station: Station) -> list[tuple[str, float, float]]:
+    """Return role, start level and stop level [m] of each call; empty when the controller has none.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    stages = getattr(station.control.settings, "stages", None)
+    return list(stages()) if callable(stages) else []
+
+
+class Water(NamedTuple):
+    """A level of the water at which something is looked at.
+
+    Parameters
+    ----------
+    level_m
+        The level [m above floor].
+    name
+        What it is called: ``the high-level alarm``.
+    """
+
+    level_m: float
+    name: str
+
+
+def high_water(station: Station) -> Water:
+    """Return the water at which a capacity counts: the alarm, or else the highest start level.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    alarm, spillway = station.alarms.high_level_m, station.spillway
+    if alarm is not None:
+        return Water(alarm, "the high-level alarm")
+    stages = stages_of(station)
+    if stages:
+        return Water(max(start for _role, start, _stop in stages), "the highest start level")
+    if spillway is not None:
+        return Water(spillway.crest_m, "the level of the spill")
+    return Water(0.0, "the floor")
+
+
+def low_water(station: Station) -> Water:
+    """Return the lowest water at which a pump runs: the stop level, or else the floor.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    stages = stages_of(station)
+    if stages:
+        return Water(min(stop for _role, _start, stop in stages), "the stop level")
+    return Water(0.0, "the floor")
+
+
 Family = Callable[[Case], Iterator[Judged]]
+
+_ROUNDING = 1e-9
+"""Part of a value that may be rounding: a value so near its limit stands at it [-]."""
 
 
 def judge(
@@ -162,22 +265,29 @@ def judge(
     side: Side,
     limit: float,
     unit: Unit,
-    reason: str,
+    why: Reason,
     source: str,
 ) -> Judged:
     """Return a criterion that could be judged; the limit itself is still good.
 
     Parameters
     ----------
-    criterion, subject, side, unit, reason, source
+    criterion, subject, side, unit, why, source
         As in :class:`Judged`.
     value, limit
         In SI.
+
+    Raises
+    ------
+    ValueError
+        When the value or the limit is no number: it is then not known, and must not be judged.
     """
-    slack = 1e-9 * max(abs(limit), abs(value) if math.isfinite(value) else 0.0)
+    if math.isnan(value) or math.isnan(limit):
+        raise ValueError(f"{criterion}, {subject}: {value} against {limit} cannot be judged")
+    slack = _ROUNDING * max((abs(x) for x in (value, limit) if math.isfinite(x)), default=0.0)
     good = value <= limit + slack if side == "at most" else value >= limit - slack
     verdict: CriterionVerdict = "pass" if good else "fail"
-    return Judged(criterion, subject, verdict, value, limit, side, unit, reason, source)
+    return Judged(criterion, subject, verdict, value, limit, side, unit, why, source)
 
 
 def not_judged(criterion: str, subject: str, needs: str, source: str = "") -> Judged:
@@ -207,11 +317,11 @@ def limit_source(case: Case, name: str) -> str:
         A field of ``Limits``.
     """
     if name in case.ratings.set_limits:
-        return f"limits.{name.removesuffix('_s').removesuffix('_m')} of the scenario"
+        return f"limits.{key_of(name)} of the scenario"
     return source_of(name)
 
 
-def value_text(value: float, unit: Unit, system: System) -> str:
+def value_text(value: float, unit: Unit | Shown, system: System) -> str:
     """Return a value for people to read.
 
     Parameters
@@ -225,14 +335,20 @@ def value_text(value: float, unit: Unit, system: System) -> str:
     """
     if not math.isfinite(value):
         return "never" if math.isinf(value) else "-"
-    plain = {
-        "%": f"{value:.0f} %",
-        "1/h": f"{value:.1f} an hour",
-        "A": f"{value:.0f} A",
-        "VA": f"{value / 1e3:.0f} kVA",
-        "": f"{value:.3g}",
-    }
-    return plain[unit] if unit in plain else show(value, cast("Shown", unit), system)
+    if unit == "duration" and 0.0 <= value < _SHORT_S - 3.0:
+        # finer than elsewhere: 9.9 min and a limit of 10 min must not look the same
+        return f"{value:.0f} s" if value < _SECONDS_S else f"{round(value / 60.0, 1):g} min"
+    if unit in _PLAIN:
+        return _PLAIN[unit].format(value)
+    if unit == "1/h":
+        return f"{round(value, 2):g} an hour"
+    return show(
+        value, cast("Shown", {"A": "current", "VA": "apparent power"}.get(unit, unit)), system
+    )
+
+
+_SHORT_S, _SECONDS_S = 3600.0, 180.0
+_PLAIN = {"%": "{:.0f} %", "": "{:.3g}"}
 
 
 def any_fails(found: Sequence[Judged]) -> bool:

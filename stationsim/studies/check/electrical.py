@@ -1,7 +1,8 @@
 """Criteria of supply: running and starting current, generator, fuel, and the bypass connection.
 
 Screening by nameplate figures. The electrical design, its protection and its selectivity are the
-work of somebody licensed for it.
+work of somebody licensed for it. Currents are added as numbers, whatever their angles: that errs to
+the careful side.
 """
 
 from __future__ import annotations
@@ -10,21 +11,29 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from stationsim.equipment.ratings import Service
+from stationsim.equipment.ratings import Generator, Service
 from stationsim.physics.electrics import (
     START_RATIO,
     apparent_va,
     line_current_a,
     motor_current_a,
 )
-from stationsim.studies.check.criterion import Case, Judged, judge, limit_source, not_judged
-from stationsim.units import show
+from stationsim.studies.check.criterion import (
+    Case,
+    Judged,
+    Told,
+    judge,
+    limit_source,
+    not_judged,
+)
 
 CLOSED_FORM = "closed form: I = P / (sqrt(3) U eta cos phi)"
 CAPACITY_SOURCE = (
     "35 IAC 370.450 (read 2026): standby starts and carries the total rated running capacity"
 )
-BYPASS_SOURCE = "35 IAC 370.450 (read 2026): a portable pump can be connected"
+BYPASS_SOURCE = (
+    "common practice, no source; 35 IAC 370.450 (read 2026) asks for a connection, not for a flow"
+)
 
 
 class Drawn(NamedTuple):
@@ -36,17 +45,19 @@ class Drawn(NamedTuple):
         The pump.
     running_a, starting_a
         Current while it runs and while it starts [A].
-    rated_w
-        Output of its motor [W]; NaN when not known.
     input_w
-        What it draws from the supply [W]; NaN when not known.
+        What it draws from the supply at its rating [W]; NaN when not known.
     """
 
     name: str
     running_a: float
     starting_a: float
-    rated_w: float
     input_w: float
+
+    @property
+    def extra_a(self) -> float:
+        """What its start adds to its running current [A]."""
+        return self.starting_a - self.running_a
 
 
 def drawn(case: Case, service: Service) -> tuple[list[Drawn], list[str]]:
@@ -61,29 +72,61 @@ def drawn(case: Case, service: Service) -> tuple[list[Drawn], list[str]]:
     for pump in case.station.pumps:
         plate = case.ratings.plates.get(pump.name)
         current = None if plate is None else plate.current_a
-        rated = None if plate is None else plate.rated_w
-        if plate is not None and current is None and plate.rated_w is not None:
-            eta, factor = plate.efficiency, plate.power_factor
-            if eta is not None and factor is not None:
-                current = motor_current_a(
-                    plate.rated_w, service.voltage_v, eta, factor, service.phases
-                )
-        if plate is None or current is None:
+        if plate is None:
+            lacking.append(pump.name)
+            continue
+        rated, eta, factor = plate.rated_w, plate.efficiency, plate.power_factor
+        if current is None and rated is not None and eta is not None and factor is not None:
+            current = motor_current_a(rated, service.voltage_v, eta, factor, service.phases)
+        if current is None:
             lacking.append(pump.name)
             continue
         ratio = START_RATIO[plate.starter] if plate.start_ratio is None else plate.start_ratio
-        cos_phi = plate.power_factor if plate.power_factor is not None else math.nan
-        watts = apparent_va(current, service.voltage_v, service.phases) * cos_phi
-        found.append(
-            Drawn(
-                pump.name,
-                current,
-                current * max(ratio, 1.0),
-                math.nan if rated is None else rated,
-                watts,
-            )
-        )
+        watts = math.nan
+        if rated is not None and eta is not None:
+            watts = rated / eta
+        elif factor is not None:
+            watts = apparent_va(current, service.voltage_v, service.phases) * factor
+        found.append(Drawn(pump.name, current, current * max(ratio, 1.0), watts))
     return found, lacking
+
+
+def heaviest(motors: list[Drawn], most_running: int | None) -> list[Drawn]:
+    """Return the motors that draw most, as many as may run at once.
+
+    Parameters
+    ----------
+    motors
+        All of them.
+    most_running
+        How many may run; None for all [-].
+    """
+    count = len(motors) if most_running is None else min(most_running, len(motors))
+    return sorted(motors, key=lambda one: one.running_a, reverse=True)[:count]
+
+
+def one_by_one(case: Case) -> bool | None:
+    """Return whether the panel lets pumps start one by one after the supply returns.
+
+    Parameters
+    ----------
+    case
+        The station.
+
+    Returns
+    -------
+    bool or None
+        None for a controller that has no such setting.
+    """
+    settings = case.station.control.settings
+    gap = getattr(settings, "restart_stagger_s", None)
+    if gap is None:
+        gap = getattr(settings, "stagger_s", None)
+    return None if gap is None else float(gap) > 0.0
+
+
+def _plate_needs(names: list[str]) -> str:
+    return f"pump.{names[0]}.plate: current, or rated_power with efficiency and power_factor"
 
 
 def supply(case: Case) -> Iterator[Judged]:
@@ -95,130 +138,147 @@ def supply(case: Case) -> Iterator[Judged]:
         The station.
     """
     service = case.ratings.service
-    names = ("running current", "starting current")
-    if service is None or service.main_fuse_a is None:
-        lacking = "[service]" if service is None else "service.main_fuse"
+    names = ("running current", "starting current", "starting current, all at once")
+    lacking = "" if service is not None else "[service]"
+    motors: list[Drawn] = []
+    if service is not None:
+        motors, missing = drawn(case, service)
+        if service.main_fuse_a is None:
+            lacking = "service.main_fuse"
+        elif missing:
+            lacking = _plate_needs(missing)
+    if service is None or service.main_fuse_a is None or lacking:
         for name in names:
             yield not_judged(name, "service", lacking, CLOSED_FORM)
         return
-    motors, missing = drawn(case, service)
-    if missing:
-        needs = ", ".join(
-            f"pump.{name}.plate: current, or rated_power with efficiency and power_factor"
-            for name in missing[:1]
-        )
-        for name in names:
-            yield not_judged(name, "service", needs, CLOSED_FORM)
-        return
-    limits = case.ratings.limits
-    motors.sort(key=lambda one: one.running_a, reverse=True)
-    count = min(service.most_running or len(motors), len(motors))
-    running = motors[:count]
+    limits, fuse = case.ratings.limits, service.main_fuse_a
+    running = heaviest(motors, service.most_running)
     other = line_current_a(service.other_load_w, service.voltage_v, service.phases)
     total = sum(one.running_a for one in running) + other
-    of = f"main fuse of {service.main_fuse_a:g} A"
+    of = f"main fuse of {fuse:g} A"
+    pumps = f"{len(running)} pump{'s' if len(running) > 1 else ''}"
     yield judge(
-        "running current", "service", total, "at most",
-        limits.fuse_part * service.main_fuse_a, "A",
-        f"{count} pumps and {other:.0f} A of other load, against the {of}",
+        "running current", "service", total, "at most", limits.fuse_part * fuse, "A",
+        (f"{pumps} and ", Told(other, "current"), f" of other load, against the {of}"),
         limit_source(case, "fuse_part"),
     )  # fmt: skip
-    last = max(running, key=lambda one: one.starting_a)
-    starting = total - last.running_a + last.starting_a
+    last = max(running, key=lambda one: one.extra_a)
+    most = limits.start_of_fuse * fuse
+    times = f"{limits.start_of_fuse:g} times the {of}"
+    beside = f"{last.name} starts last, the others run"
+    if len(running) == 1:
+        beside = f"{last.name} starts"
     yield judge(
-        "starting current", "service", starting, "at most",
-        limits.start_of_fuse * service.main_fuse_a, "A",
-        f"{last.name} starts last, the others run, against the {of}; the order of starts is one"
-        " by one", limit_source(case, "start_of_fuse"),
+        "starting current", "service", total + last.extra_a, "at most", most, "A",
+        f"{beside}, against {times}", limit_source(case, "start_of_fuse"),
     )  # fmt: skip
-    together = other + sum(one.starting_a for one in running)
-    if _one_by_one(case):
-        return
-    yield judge(
-        "starting current, all at once", "service", together, "at most",
-        limits.start_of_fuse * service.main_fuse_a, "A",
-        f"no stagger or start delay is set, so after a power loss {count} pumps may start together",
-        limit_source(case, "start_of_fuse"),
-    )  # fmt: skip
-
-
-def _one_by_one(case: Case) -> bool:
-    """Return whether the panel lets pumps start one by one after the supply returns."""
-    settings = case.station.control.settings
-    after_loss = getattr(settings, "restart_stagger_s", None)
-    gap = getattr(settings, "stagger_s", 0.0) if after_loss is None else after_loss
-    return float(gap or 0.0) > 0.0
+    staggered = one_by_one(case)
+    if staggered is None:
+        needs = "a controller that says how starts are staggered after a power loss"
+        yield not_judged(names[2], "service", needs)
+    elif not staggered and len(running) > 1:
+        together = other + sum(one.starting_a for one in running)
+        yield judge(
+            names[2], "service", together, "at most", most, "A",
+            f"no stagger is set, so after a power loss {pumps} may start together, against {times}",
+            limit_source(case, "start_of_fuse"),
+        )  # fmt: skip
 
 
 def generator(case: Case) -> Iterator[Judged]:
-    """Judge the generator: output, starting, fuel.
+    """Judge the generator, and the fuel of whatever burns some.
 
     Parameters
     ----------
     case
         The station.
     """
-    plant, service = case.ratings.generator, case.ratings.service
-    limits = case.ratings.limits
-    if plant is None:
-        for name in ("generator output", "generator start", "generator fuel"):
-            yield not_judged(name, "generator", "[generator]", CAPACITY_SOURCE)
-    else:
-        motors, missing = ([], ["all"]) if service is None else drawn(case, service)
-        if service is None or missing:
-            needs = "[service]" if service is None else f"pump.{missing[0]}.plate: current"
-            yield not_judged("generator output", "generator", needs, CAPACITY_SOURCE)
-            yield not_judged("generator start", "generator", needs, CAPACITY_SOURCE)
-        else:
-            motors.sort(key=lambda one: one.running_a, reverse=True)
-            count = min(plant.most_running or len(motors), len(motors))
-            running = motors[:count]
-            watts = sum(one.input_w for one in running) + service.other_load_w
-            if math.isnan(watts):
-                yield not_judged(
-                    "generator output", "generator", "pump plates: power_factor", CAPACITY_SOURCE
-                )
-            else:
-                yield judge(
-                    "generator output", "generator", plant.rated_w, "at least", watts, "power",
-                    f"{count} pumps and other load", CAPACITY_SOURCE,
-                )  # fmt: skip
-            yield from _generator_start(case, service, running)
-        if plant.fuel_m3_per_s and plant.tank_m3 is not None:
-            yield judge(
-                "generator fuel", "generator", plant.tank_m3 / plant.fuel_m3_per_s, "at least",
-                limits.fuel_s, "duration", f"tank of {show(plant.tank_m3, 'fuel', 'si')}",
-                limit_source(case, "fuel_s"),
-            )  # fmt: skip
-        else:
-            yield not_judged("generator fuel", "generator", "generator: fuel_rate, tank")
-    engine = case.station.engine_pump
-    if engine is not None:
-        if engine.fuel_m3_per_s > 0.0 and math.isfinite(engine.tank_m3):
-            yield judge(
-                "fuel", engine.pump.name, engine.tank_m3 / engine.fuel_m3_per_s, "at least",
-                limits.fuel_s, "duration", f"tank of {show(engine.tank_m3, 'fuel', 'si')}",
-                limit_source(case, "fuel_s"),
-            )  # fmt: skip
-        else:
-            yield not_judged("fuel", engine.pump.name, "engine_pump: fuel_rate, tank")
-
-
-def _generator_start(case: Case, service: Service, running: list[Drawn]) -> Iterator[Judged]:
+    yield from _generator_load(case)
     plant = case.ratings.generator
-    assert plant is not None  # noqa: S101 - looked at by the caller
-    if plant.start_va is None:
-        yield not_judged(
-            "generator start", "generator", "generator: start_apparent_power", CAPACITY_SOURCE
-        )
+    if plant is None:
+        yield not_judged("generator fuel", "generator", "[generator]")
+    elif plant.fuel_m3_per_s and plant.tank_m3 is not None:
+        yield _lasts(case, "generator fuel", "generator", plant.tank_m3, plant.fuel_m3_per_s)
+    else:
+        yield not_judged("generator fuel", "generator", "generator: fuel_rate, tank")
+    engine = case.station.engine_pump
+    if engine is None:
         return
-    last = max(running, key=lambda one: one.starting_a)
-    current = sum(one.running_a for one in running) - last.running_a + last.starting_a
-    needed = apparent_va(current, service.voltage_v, service.phases) + service.other_load_w
-    yield judge(
-        "generator start", "generator", plant.start_va, "at least", needed, "VA",
-        f"{last.name} starts last, the others run; at the voltage dip that the rating is for",
-        CAPACITY_SOURCE,
+    if engine.fuel_m3_per_s > 0.0 and math.isfinite(engine.tank_m3):
+        yield _lasts(case, "engine fuel", engine.pump.name, engine.tank_m3, engine.fuel_m3_per_s)
+    else:
+        yield not_judged("engine fuel", engine.pump.name, "engine_pump: fuel_rate, tank")
+
+
+def _lasts(case: Case, name: str, subject: str, tank_m3: float, fuel_m3_per_s: float) -> Judged:
+    return judge(
+        name, subject, tank_m3 / fuel_m3_per_s, "at least", case.ratings.limits.fuel_s, "duration",
+        (
+            "a full tank of ", Told(tank_m3, "fuel"), " at ", Told(fuel_m3_per_s, "fuel rate"),
+        ),
+        limit_source(case, "fuel_s"),
+    )  # fmt: skip
+
+
+_GENERATOR = ("generator output", "generator apparent output", "generator start")
+
+
+def _generator_load(case: Case) -> Iterator[Judged]:
+    plant, service = case.ratings.generator, case.ratings.service
+    motors: list[Drawn] = []
+    lacking = "[generator]" if plant is None else ("[service]" if service is None else "")
+    if service is not None and not lacking:
+        motors, missing = drawn(case, service)
+        lacking = _plate_needs(missing) if missing else ""
+    if plant is None or service is None or lacking:
+        for name in _GENERATOR:
+            yield not_judged(name, "generator", lacking, CAPACITY_SOURCE)
+        return
+    running = heaviest(motors, plant.most_running)
+    what = (
+        f"{len(running)} pump{'s' if len(running) > 1 else ''} and ",
+        Told(service.other_load_w, "power"),
+        " of other load",
+    )
+    watts = sum(one.input_w for one in running) + service.other_load_w
+    if math.isnan(watts):
+        needs = "plates: power_factor, or rated_power and efficiency"
+        yield not_judged(_GENERATOR[0], "generator", needs, CAPACITY_SOURCE)
+    else:
+        yield judge(
+            _GENERATOR[0], "generator", plant.rated_w, "at least", watts, "power", what,
+            CAPACITY_SOURCE,
+        )  # fmt: skip
+    amperes = sum(one.running_a for one in running)
+    running_va = apparent_va(amperes, service.voltage_v, service.phases) + service.other_load_w
+    if plant.rated_va is None:
+        needs = "generator: rated_apparent_power"
+        yield not_judged(_GENERATOR[1], "generator", needs, CAPACITY_SOURCE)
+    else:
+        yield judge(
+            _GENERATOR[1], "generator", plant.rated_va, "at least", running_va, "VA", what,
+            CAPACITY_SOURCE,
+        )  # fmt: skip
+    yield _generator_start(case, plant, service, running, running_va)
+
+
+def _generator_start(
+    case: Case, plant: Generator, service: Service, running: list[Drawn], running_va: float
+) -> Judged:
+    name = _GENERATOR[2]
+    if plant.start_va is None:
+        needs = "generator: start_apparent_power"
+        return not_judged(name, "generator", needs, CAPACITY_SOURCE)
+    last = max(running, key=lambda one: one.extra_a)
+    extra_a, how = last.extra_a, f"{last.name} starts last, the others run"
+    if len(running) == 1:
+        how = f"{last.name} starts"
+    elif not one_by_one(case):
+        extra_a, how = sum(one.extra_a for one in running), "no stagger is set: all start together"
+    return judge(
+        name, "generator", plant.start_va, "at least",
+        running_va + apparent_va(extra_a, service.voltage_v, service.phases), "VA",
+        f"{how}; at the voltage dip that the rating is for", CAPACITY_SOURCE,
     )  # fmt: skip
 
 
@@ -230,22 +290,27 @@ def bypass(case: Case) -> Iterator[Judged]:
     case
         The station.
     """
-    connection = case.ratings.bypass
+    connection, subject = case.ratings.bypass, "bypass connection"
     if connection is None or connection.flow_m3s is None:
         lacking = "[bypass]" if connection is None else "bypass.flow"
-        yield not_judged("bypass flow", "bypass connection", lacking, BYPASS_SOURCE)
+        yield not_judged("bypass flow", subject, lacking, BYPASS_SOURCE)
     else:
+        area = math.pi * connection.diameter_m**2 / 4.0
         yield judge(
-            "bypass flow", "bypass connection", connection.flow_m3s, "at least", case.peak_m3s,
-            "flow", f"against the peak of the {case.flow_from(case.ratings.design.peak_m3s)}",
+            "bypass flow", subject, connection.flow_m3s, "at least", case.peak_m3s, "flow",
+            (
+                f"against the peak of the {case.flow_from(case.ratings.design.peak_m3s)}; ",
+                Told(connection.flow_m3s / area, "velocity"), " in the connection of ",
+                Told(connection.diameter_m, "diameter"),
+            ),
             BYPASS_SOURCE,
         )  # fmt: skip
     if connection is None or connection.suction_lift_m is None:
         lacking = "[bypass]" if connection is None else "bypass.suction_lift"
-        yield not_judged("bypass lift", "bypass connection", lacking)
+        yield not_judged("bypass lift", subject, lacking)
     else:
         yield judge(
-            "bypass lift", "bypass connection", connection.suction_lift_m, "at most",
+            "bypass lift", subject, connection.suction_lift_m, "at most",
             case.ratings.limits.most_priming_lift_m, "head",
             "from the lowest water up to the eye of the pump; losses and head required come on top",
             limit_source(case, "most_priming_lift_m"),

@@ -13,33 +13,37 @@ from stationsim.inflow.segments import DAY_S
 from stationsim.simulation.session import simulate
 from stationsim.studies.check import text
 from stationsim.studies.check.capacity import capacity, velocity
-from stationsim.studies.check.criterion import Case, Judged
-from stationsim.studies.check.cycles import Rates, rates_of, starts
+from stationsim.studies.check.criterion import SI_UNITS, Case, Judged
+from stationsim.studies.check.cycles import starts
 from stationsim.studies.check.electrical import bypass, generator, supply
 from stationsim.studies.check.growth import Growth, YearRow, growth_of
 from stationsim.studies.check.levels import engine_suction, levels, submergence
 from stationsim.studies.check.sanity import balances, surge
+from stationsim.studies.check.steady import Rates, rates_of
 from stationsim.studies.check.times import alarm_to_spill, filling, hours_of
 from stationsim.study_result import Source, StudyResult
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from stationsim.episode import Episode
     from stationsim.results import Result
     from stationsim.station import Station
     from stationsim.studies.rehearse.hours import StationHours
     from stationsim.units import System
 
-_LONGEST_RUN_S = 14.0 * DAY_S
 _RUN_S = 7.0 * DAY_S
 
 CRITERIA = (
     "firm capacity", "least velocity", "cleaning velocity", "greatest velocity", "active volume",
     "starts in an hour", "motor starts by size", "rest between runs", "fill time",
     "detention in the well", "age in the main", "order of levels", "spacing of levels",
-    "alarm under the inlet", "time from alarm to spill", "storage for the outage",
-    "submergence at the stop level", "suction head", "suction lift", "priming", "running current",
-    "starting current", "generator output", "generator start", "generator fuel", "fuel",
-    "bypass flow", "bypass lift", "surge, screening", "water balance", "energy",
+    "alarm under the inlet", "time from alarm to spill", "alarm to spill at peak",
+    "storage for the outage", "submergence at the stop level", "entrance velocity", "suction head",
+    "suction lift", "priming", "running current", "starting current",
+    "starting current, all at once", "generator output", "generator apparent output",
+    "generator start", "generator fuel", "engine fuel", "bypass flow", "bypass lift",
+    "surge, screening", "water balance", "energy",
 )  # fmt: skip
 """What is asked of a station, by the name of each criterion, in the order of the table."""
 
@@ -74,14 +78,14 @@ def criteria_of(station: Station, episode: Episode, result: Result | None = None
     station, episode
         What stands there, and what arrives.
     result
-        The episode as run; None to have it run here (a week of it when it is long).
+        The episode as run; None to have it run here (a week of it at most).
     """
     case = Case(station, episode)
     rates = rates_of(case)
     hours = hours_of(case)
     if result is None:
         short = episode
-        if episode.duration_s > _LONGEST_RUN_S:
+        if episode.duration_s > _RUN_S:
             events = tuple(event for event in episode.events if event.at_s < _RUN_S)
             short = replace(episode, duration_s=_RUN_S, events=events)
         result = simulate(station, short)
@@ -119,12 +123,10 @@ def check(
     sources
         The scenario that they came from.
     """
-    from stationsim.plots import check as drawn
-
     fitness = criteria_of(station, episode)
-    draw = {"margins": partial(drawn.margins_figure, fitness)}
+    draw = {"margins": partial(_margins, fitness)}
     if fitness.growth is not None:
-        draw["growth"] = partial(drawn.growth_figure, fitness)
+        draw["growth"] = partial(_growth, fitness)
     return StudyResult(
         study="check",
         subject=station.name,
@@ -141,6 +143,18 @@ def check(
 _SI: System = "si"
 
 
+def _margins(fitness: Fitness, system: System) -> Figure:
+    from stationsim.plots import check as drawn  # heavy, and not needed with --no-plots
+
+    return drawn.margins_figure(fitness, system)
+
+
+def _growth(fitness: Fitness, system: System) -> Figure:
+    from stationsim.plots import check as drawn
+
+    return drawn.growth_figure(fitness, system)
+
+
 def _tables(name: str, fitness: Fitness) -> dict[str, pd.DataFrame]:
     criteria = pd.DataFrame(
         [
@@ -153,7 +167,7 @@ def _tables(name: str, fitness: Fitness) -> dict[str, pd.DataFrame]:
                 "side": one.side if one.verdict != "not judged" else "",
                 "limit": one.limit,
                 "margin": one.margin,
-                "unit": text.SI_UNITS.get(one.unit, one.unit),
+                "unit": SI_UNITS.get(one.unit, one.unit),
                 "reason": one.reason,
                 "source": one.source,
             }
@@ -162,9 +176,12 @@ def _tables(name: str, fitness: Fitness) -> dict[str, pd.DataFrame]:
     )
     rows = [] if fitness.hours is None else fitness.hours.hours
     allowed = pd.DataFrame(
-        [(row.day, row.weather, row.hour, row.inflow_m3s, row.from_alarm_s) for row in rows],
-        columns=["day", "weather", "hour", "inflow_m3s", "from_alarm_s"],
+        [
+            (name, row.day, row.date, row.weather, row.hour, row.inflow_m3s, row.from_alarm_s)
+            for row in rows
+        ],
+        columns=["station", "day", "date", "weather", "hour", "inflow_m3s", "from_alarm_s"],
     )
     years = [] if fitness.growth is None else fitness.growth.years
-    growth = pd.DataFrame(years, columns=YearRow._fields)
+    growth = pd.DataFrame([(name, *year) for year in years], columns=["station", *YearRow._fields])
     return {"criteria": criteria, "allowable_time": allowed, "growth": growth}

@@ -8,17 +8,32 @@ run faster because more arrives: it is the larger pumps that would be needed).
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 from stationsim.studies.check.capacity import ages, firm
 from stationsim.studies.check.criterion import Case
-from stationsim.studies.check.cycles import Rates
+from stationsim.studies.check.cycles import most_starts
+from stationsim.studies.check.steady import Rates
 
 _YEARS = 40
 
 
 class YearRow(NamedTuple):
-    """One year."""
+    """One year.
+
+    Parameters
+    ----------
+    year
+        Which year.
+    peak_m3s, firm_m3s
+        Peak of the year, and the firm capacity with old pipe [m3/s].
+    starts_per_hour, most_starts_per_hour
+        Starts of the pump that comes nearest to what it may make, at steady inflows up to the peak,
+        and what it may make [1/h]; NaN when that is not known.
+    velocity_ms, most_velocity_ms
+        Velocity if the main carried that peak, and its limit [m/s]; NaN without a main.
+    """
 
     year: int
     peak_m3s: float
@@ -52,26 +67,31 @@ def growth_of(case: Case, rates: Rates) -> Growth | None:
     if design.year is None or design.growth_per_year == 0.0:
         return None
     until = design.until_year if design.until_year is not None else design.year + _YEARS
-    capacity = min(firm(case, age)[0] for age in ages(case))
+    if until < design.year:
+        return None
+    capacity = min(firm(case, age).flow_m3s for age in ages(case))
     main = case.station.force_main
     area = min((pipe.area_m2 for pipe in main.pipes), default=0.0) if main is not None else 0.0
+    allowed = {pump.name: most_starts(case, pump.name).per_hour for pump in case.station.pumps}
     rows = []
     for year in range(design.year, until + 1):
         peak = case.peak_m3s * (1.0 + design.growth_per_year) ** (year - design.year)
         starts = [
-            rate
+            (count.per_hour / allowed[name], count.per_hour, allowed[name])
             for inflow, by_pump in rates.items()
             if inflow <= peak
-            for rate, _rest in by_pump.values()
+            for name, count in by_pump.items()
+            if not math.isnan(allowed[name])
         ]
+        _part, rate, most = max(starts, default=(0.0, 0.0, min(allowed.values())))
         rows.append(
             YearRow(
                 year=year,
                 peak_m3s=peak,
                 firm_m3s=capacity,
-                starts_per_hour=max(starts, default=0.0),
-                most_starts_per_hour=limits.most_starts_per_hour,
-                velocity_ms=peak / area if area > 0.0 else float("nan"),
+                starts_per_hour=rate,
+                most_starts_per_hour=most,
+                velocity_ms=peak / area if area > 0.0 else math.nan,
                 most_velocity_ms=limits.most_velocity_ms,
             )
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from typing import TYPE_CHECKING
 
 from stationsim.studies.check.criterion import value_text
@@ -10,17 +11,13 @@ from stationsim.units import show
 from stationsim.wording import listed
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from stationsim.studies.check.criterion import Judged
     from stationsim.studies.check.fitness import Fitness
     from stationsim.units import System
 
-SI_UNITS = {
-    "flow": "m3/s", "velocity": "m/s", "duration": "s", "level": "m", "length": "m",
-    "volume": "m3", "power": "W", "head": "m",
-}  # fmt: skip
-"""Unit of a value in the table, by what it is."""
-
-_MOST_NAMED = 4
+_MOST_NAMED, _WIDTH = 4, 100
 
 
 def lines(fitness: Fitness, system: System) -> list[str]:
@@ -33,42 +30,70 @@ def lines(fitness: Fitness, system: System) -> list[str]:
     system
         ``si`` or ``us``.
     """
-    judged = [one for one in fitness.judged if one.verdict != "not judged"]
-    name = max((len(_name(one)) for one in judged), default=20)
+    rows: dict[tuple[str, str, str, str, str], list[str]] = {}
+    for verdict in ("fail", "pass"):
+        for one in fitness.judged:
+            if one.verdict == verdict:
+                value = value_text(one.value, one.unit, system)
+                limit = f"{one.side} {value_text(one.limit, one.unit, system)}"
+                key = (one.verdict, one.criterion, value, limit, one.told(system))
+                rows.setdefault(key, []).append(one.subject)
+    shown = [
+        (verdict, f"{criterion}, {', '.join(subjects)}", value, limit, why)
+        for (verdict, criterion, value, limit, why), subjects in rows.items()
+    ]
+    wide = [max((len(row[n]) for row in shown), default=0) for n in range(5)]
     told = [
         f"{fitness.case.station.name}: criteria, value against limit, and what was compared",
         "",
     ]
-    for verdict in ("fail", "pass"):
-        for one in judged:
-            if one.verdict == verdict:
-                value = value_text(one.value, one.unit, system)
-                limit = f"{one.side} {value_text(one.limit, one.unit, system)}"
-                told.append(
-                    f"{verdict}  {_name(one):{name}}  {value:>12}  {limit:22}  {one.reason}"
-                )
+    told += [
+        f"{verdict}  {name:{wide[1]}}  {value:>{wide[2]}}  {limit:{wide[3]}}  {why}"
+        for verdict, name, value, limit, why in shown
+    ]
+    sources: dict[str, dict[str, None]] = {}
+    for one in fitness.judged:
+        if one.verdict != "not judged":
+            sources.setdefault(one.source, {})[one.criterion] = None
+    told += ["", "where the limits come from:"]
+    told += _folded(("; ".join(names), source) for source, names in sources.items())
     rest = [one for one in fitness.judged if one.verdict == "not judged"]
     if rest:
-        told += ["", "not judged:"]
-        told += [f"      {what:{name}}  {why}" for what, why in _together(rest)]
+        told += ["", "not judged, for want of data:", *_folded(_together(rest, system))]
     return told
 
 
-def _together(rest: list[Judged]) -> list[tuple[str, str]]:
-    """Return what was not judged and why, the same of several pumps in one line."""
-    found: dict[tuple[str, str], list[str]] = {}
+def _folded(rows: Iterable[tuple[str, str]]) -> list[str]:
+    """Return rows of a head and what stands under it, folded to the width of a screen."""
+    told = []
+    for head, what in rows:
+        told += textwrap.wrap(
+            f"{head}: {what}",
+            width=_WIDTH,
+            initial_indent="  ",
+            subsequent_indent="    ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+    return told
+
+
+def _together(rest: list[Judged], system: System) -> list[tuple[str, str]]:
+    """Return what is needed, and for which criteria: those of one need in one line."""
+    found: dict[str, dict[str, list[str]]] = {}
     for one in rest:
-        why = _why(one).replace(f"pump.{one.subject}.", "pump.NAME.")
-        found.setdefault((one.criterion, why), []).append(one.subject)
-    return [(f"{what}, {', '.join(subjects)}", why) for (what, why), subjects in found.items()]
-
-
-def _name(one: Judged) -> str:
-    return f"{one.criterion}, {one.subject}"
-
-
-def _why(one: Judged) -> str:
-    return one.reason.removeprefix("not judged: ")
+        why = one.told(system).removeprefix("not judged: ")
+        why = why.replace(f"pump.{one.subject}.", "pump.NAME.")
+        found.setdefault(why, {}).setdefault(one.criterion, []).append(one.subject)
+    told = []
+    for why, criteria in found.items():
+        # the subject is told where it tells more than the criterion does
+        parts = [
+            f"{name} ({', '.join(subjects)})" if len(subjects) > 1 else name
+            for name, subjects in criteria.items()
+        ]
+        told.append((why, "; ".join(parts)))
+    return told
 
 
 def sentences(fitness: Fitness, system: System) -> list[str]:
@@ -86,24 +111,28 @@ def sentences(fitness: Fitness, system: System) -> list[str]:
         for verdict in ("pass", "fail", "not judged")
     }
     total = len(by["pass"]) + len(by["fail"])
-    told = [
-        (
-            f"{len(by['pass'])} of {total} criteria that could be judged pass, {len(by['fail'])}"
-            f" fail; {len(by['not judged'])} could not be judged."
-        )
-    ]
+    failing = f"{len(by['fail'])} {'fails' if len(by['fail']) == 1 else 'fail'}"
+    told = [f"All {total} criteria could be judged: {len(by['pass'])} pass, {failing}."]
+    if by["not judged"]:
+        passing = f"{len(by['pass'])} of {total} criteria that could be judged pass"
+        rest = f"{len(by['not judged'])} could not be judged for want of data, and count as open"
+        told = [f"{passing}, {failing}; {rest}."]
     if by["fail"]:
         parts = [_short(one, system) for one in by["fail"][:_MOST_NAMED]]
         more = len(by["fail"]) - len(parts)
-        told.append(f"Fails: {'; '.join(parts)}{f'; and {more} more' if more > 0 else ''}.")
-    near = [one for one in by["pass"] if one.limit and one.unit != ""]
+        named = "; ".join(parts)
+        told.append(f"Fails: {named}{f'; and {more} more' if more > 0 else ''}.")
+    near = [
+        (round(abs(part), 6), n, one)
+        for n, one in enumerate(by["pass"])
+        if one.criterion not in _SANITY and not math.isnan(part := margin_part(one))
+    ]
     if near:
-        one = min(near, key=lambda one: abs(one.margin / one.limit))
-        told.append(f"Nearest to its limit of those that pass: {_short(one, system)}.")
+        told.append(f"Nearest to its limit of those that pass: {_short(min(near)[2], system)}.")
     told += _of_growth(fitness, system)
     told.append(
-        "Limits are examples of published practice unless the scenario sets them: the rule of the"
-        " place decides."
+        "This is a screening. Limits are examples of published practice unless the scenario sets"
+        " them: the rule of the place decides, and for supply and surge somebody licensed for them."
     )
     return told
 
@@ -137,6 +166,9 @@ def _of_growth(fitness: Fitness, system: System) -> list[str]:
         return [f"{begins}, nothing is outgrown by {last.year}, when the peak is {peak}."]
     parts = [f"{what} in {year}" for year, what in sorted(outgrown)]
     return [f"{begins}, outgrown first: {listed(parts)}."]
+
+
+_SANITY = ("water balance", "energy")
 
 
 def margin_part(one: Judged) -> float:

@@ -272,7 +272,9 @@ def worst_of(hours: Sequence[HourRow]) -> HourRow:
     return min(hours, key=lambda row: row.spill_s)
 
 
-def station_hours(name: str, station: Station, episode: Episode, asked: HoursAsked) -> StationHours:
+def station_hours(
+    name: str, station: Station, episode: Episode, asked: HoursAsked, *, pump_down: bool = True
+) -> StationHours:
     """Return all rows of one station.
 
     Parameters
@@ -283,6 +285,8 @@ def station_hours(name: str, station: Station, episode: Episode, asked: HoursAsk
         What stands there, and what arrives.
     asked
         What is asked.
+    pump_down
+        False to leave out how long it takes to pump down, which takes longest to find.
 
     Raises
     ------
@@ -302,6 +306,8 @@ def station_hours(name: str, station: Station, episode: Episode, asked: HoursAsk
         for hour in (0, 6, 12, 18)
     )
     table = _Table(name, station, Ahead(station, 2.0 * greatest), asked)
+    if not pump_down:
+        table.stop_m3 = math.nan
     for day in days:
         starts = table.start_levels(day)
         for weather in weathers:
