@@ -431,3 +431,53 @@ def test_tables_are_tidy_and_in_si(reference: StudyResult) -> None:
     assert hours["spill_s"].sub(hours["alarm_s"]).sub(hours["alarm_to_spill_s"]).abs().max() < 1e-9
     assert set(reference.tables) == {"hours", "spilled", "pump_down", "stations"}
     assert episode(60.0, 0.0).duration_s == 60.0
+
+
+@pytest.mark.parametrize("began_s", [-3600.0, 3600.0, 86_400.0])
+def test_a_storm_is_the_same_whenever_it_began(began_s: float) -> None:
+    """Rain that fell when the episode began is moved with its own beginning."""
+    rain = RainDerived(block(began_s, 0.020, 3600.0), 50_000.0, (Response(0.05, 3600.0, 2.0),))
+    found = table(upright(60.0), week(Constant(0.005), rain), storm_peak_s=3 * 3600.0)
+    later = RainDerived(block(43_200.0, 0.020, 3600.0), 50_000.0, (Response(0.05, 3600.0, 2.0),))
+    other = table(upright(60.0), week(Constant(0.005), later), storm_peak_s=3 * 3600.0)
+    assert [row.spill_s for row in found.hours] == pytest.approx(
+        [row.spill_s for row in other.hours], rel=1e-6
+    )
+
+
+def test_hours_without_inflow_read_well() -> None:
+    flows = [0.0] * 5 + [0.010] * 19
+    asked = HoursAsked(days=("wednesday",), response_s=60.0)
+    found = rehearse([("it", upright(30.0), week(Daily(flows, flows, steps=True)))], asked)
+    text = "\n".join([*found.sentences(), *found.lines()])
+    assert "inf" not in text.replace("inflow", "")
+    assert "never to spare" not in text
+    assert "nevernever" not in text
+
+
+def test_stations_that_never_spill_are_not_said_to_spill_first() -> None:
+    what = week(Constant(0.0))
+    found = rehearse([("a", upright(30.0), what), ("b", upright(60.0), what)])
+    assert found.sentences() == [
+        "With nothing pumped no station spills within three days, whatever the hour."
+    ]
+
+
+def test_pump_down_under_a_surge_over_a_weir_agrees_with_a_run() -> None:
+    weir = Spillway(3.0, length_m=0.05)
+    station = replace(upright(10.0), spillway=weir)
+    asked = {"upstream": 0.5, "upstream_surge_s": 60.0, "outage_s": 3600.0}
+    row = table(station, week(Constant(0.010)), **asked).pump_down[12]
+    assert row.pumps == "P1"
+    end_s = 12 * 3600.0 + 3600.0
+    day = day_flows(week(Constant(0.010)), "wednesday").dry
+    dark = with_dark_upstream(day, 12 * 3600.0, 0.5, 0.0, end_s, 60.0)
+    times = np.array([0.0, 3600.0, 3600.0, 3660.0, 3660.0, 90_000.0])
+    flows = dark.at(12 * 3600.0 + times - np.array([0, 1e-3, 0, 1e-3, 0, 0]))
+    cut = ScriptedEvent(0.0, "grid loss", "grid", 3600.0)
+    inflow = Hydrograph(0.0, times, flows)
+    start = MONDAY + timedelta(days=2, hours=12)
+    result = simulate(station, Episode(start, 86_400.0, (inflow,), 2.0, (cut,)))
+    first = result.pump_runs.iloc[0]
+    assert first["start_s"] == pytest.approx(3600.0)
+    assert row.pump_down_s == pytest.approx(first["duration_s"], rel=1e-5)

@@ -11,11 +11,13 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from stationsim.episode import Episode
 from stationsim.errors import InputError
-from stationsim.inflow.daily import Constant
+from stationsim.inflow.daily import Constant, Daily
+from stationsim.inflow.series import Recorded
 from stationsim.inflow.storm import Hydrograph
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well, cylinder
@@ -112,7 +114,9 @@ def test_each_lineup_goes_its_own_way() -> None:
 def test_a_pump_that_just_balances_neither_spills_nor_gets_down() -> None:
     result = from_now(duplex(), week(Constant(0.030)), NowAsked(3600.0, 2.5))
     told = result.sentences()
-    assert "With one pump it neither spills nor falls to the stop level." in told
+    assert (
+        "With one pump it neither spills nor falls to the stop level within 72 h, on this inflow."
+    ) in told
 
 
 def test_lineups_are_told_by_number_or_by_name() -> None:
@@ -170,8 +174,16 @@ def test_upstream_stations_that_just_went_dark_count_from_now() -> None:
 
 
 def test_at_the_spill_it_spills_now_and_at_the_stop_it_is_down() -> None:
-    at_crest = from_now(duplex(), week(Constant(0.020)), NowAsked(3600.0, 4.0))
-    assert at_crest.sentences()[0].startswith("It spills now")
+    at_crest = from_now(duplex(), week(Constant(0.040)), NowAsked(3600.0, 4.0))
+    # own closed form: one pump takes 30 of 40 L/s; two take 60, and 30 m3 lie above the stop
+    assert at_crest.sentences()[:3] == [
+        (
+            "It spills now, and goes on until as much is taken away as arrives. Spills are reported"
+            " as the law of the place says."
+        ),
+        "Down to the stop level with two pumps in 25 min.",
+        "Takes less than arrives: one pump (30.0 L/s); it goes on spilling.",
+    ]
     at_stop = rows(duplex(), week(Constant(0.020)), NowAsked(3600.0, 1.0))
     assert at_stop["one pump"].stop_s == 0.0
 
@@ -193,3 +205,61 @@ def test_the_answer_needs_neither_pandas_nor_matplotlib() -> None:
         [sys.executable, "-c", script, str(scenario)], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(("rise", "scale"), [(0.2, 0.305), (0.5, 0.763)])
+def test_a_change_that_began_before_the_episode_reads_the_evening_before(
+    rise: float, scale: float
+) -> None:
+    # own closed form: 23:40 to 00:10, 20 L/s falling to 1 at midnight in the last hour, then rising
+    flows = [0.001, *[0.02] * 23]
+    midnight = 0.001 + 0.019 * np.array([1 / 3, 0.0])  # at 23:40 and 24:00
+    before = midnight.sum() / 2 * 1200.0
+    after = (0.001 + 0.001 + 0.019 / 6) / 2 * 600.0
+    expected = rise * 10.0 / (before + after)
+    assert expected == pytest.approx(scale, abs=6e-4)
+    what = week(Daily(flows, flows))
+    tables = [
+        from_now(duplex(), what, NowAsked(at_s, 2.0, rise=Rise(rise, 1800.0))).tables["tanker"]
+        for at_s in (600.0, 600.0 + 86_400.0)
+    ]
+    assert [table["shape_factor"][0] for table in tables] == pytest.approx([expected] * 2)
+
+
+def test_a_pump_named_twice_runs_once() -> None:
+    what = week(Constant(0.02))
+    once, twice = (
+        from_now(duplex(), what, NowAsked(3600.0, 1.5, rise=Rise(-0.1, 100.0, names)))
+        for names in (("P1",), ("P1", "P1"))
+    )
+    assert once.lines() == twice.lines()
+
+
+def test_a_fall_without_a_pump_asks_which_one_ran() -> None:
+    asked = NowAsked(3600.0, 1.5, rise=Rise(-0.1, 100.0))
+    with pytest.raises(InputError, match="no pump is named that ran"):
+        from_now(duplex(), week(Constant(0.02)), asked)
+
+
+def test_stations_upstream_that_are_dark_at_once_bring_nothing_more() -> None:
+    result = from_now(duplex(), week(Constant(0.02)), NowAsked(3600.0, 2.0, upstream=1.0))
+    assert result.tables["tanker"]["inflow_m3s"][0] == 0.0
+    assert "0.0 loads an hour" in result.sentences()[-1]
+
+
+def test_a_short_record_can_be_asked_from_now_and_its_end_is_told() -> None:
+    times = np.arange(0.0, 10 * 3600.0 + 1.0, 600.0)
+    record = Recorded(times, np.full(len(times), 0.02))
+    what = Episode(MONDAY, 10 * 3600.0, (record,), 1.0)
+    found = rows(duplex(), what, NowAsked(9.9 * 3600.0, 2.0))["nothing"]
+    assert found.spill_s == pytest.approx(1000.0)
+    with pytest.raises(
+        InputError, match=r"after the end of the recorded inflow, Mon 2027-03-01 10"
+    ):
+        from_now(duplex(), what, NowAsked(11.0 * 3600.0, 2.0))
+
+
+def test_an_alarm_at_the_crest_comes_with_the_spill() -> None:
+    station = replace(duplex(), alarms=AlarmSettings(high_level_m=4.0))
+    told = from_now(station, week(Constant(0.02)), NowAsked(3600.0, 2.0)).sentences()
+    assert told[0] == "Nothing running: spill in 17 min, at 01:17."

@@ -167,6 +167,13 @@ def hours_asked(loaded: Sequence[Loaded], options: dict[str, Any]) -> HoursAsked
                     f"--start-level: '{written}' cannot be used; accepted: a level with its unit,"
                     f" such as '1.50 m', or one of {accepted}"
                 )
+    counted = {one.station.levels_shown for one in loaded}
+    if isinstance(start, float) and len(counted) > 1:
+        read.told.append(
+            f"--start-level: '{options['start_level']}' cannot be used, because the files count"
+            f" their levels differently ({', '.join(sorted(counted))}); give the name of a level,"
+            " such as 'lead start'"
+        )
     response = None
     if options["response"] is not None:
         response = read.quantity("response", "duration", 0.0, open_end=True)

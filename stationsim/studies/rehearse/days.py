@@ -79,7 +79,7 @@ class DayFlows:
         if added_m3s > 0.0:
             parts.append(Segments(np.zeros(1), np.array([added_m3s]), np.zeros(1)))
         if self.storm is not None:
-            parts.append(_moved(self.storm, peak_at_s - self.peak_s))
+            parts.append(moved(self.storm, peak_at_s - self.peak_s, before_m3s=0.0))
         return add(parts)
 
 
@@ -150,14 +150,30 @@ def day_flows(episode: Episode, day: str, *, same_day: bool = False) -> DayFlows
             parts.append(_same_day(source, episode, midnight, begins_s))
         else:
             found = extended(source, episode, begins_s, ends_s, midnight)
-            parts.append(_moved(found, -begins_s))
-    storms = [
-        source.segments(episode.start, episode.duration_s + _STORM_S)
-        for source in episode.inflow
-        if is_storm(source)
-    ]
-    storm = add(storms) if storms else None
+            parts.append(moved(found, -begins_s))
+    storm = _storm(episode)
     return DayFlows(midnight, add(parts), storm, _peak_s(storm))
+
+
+def _storm(episode: Episode) -> Segments | None:
+    """Return what the storms add, from the beginning of the first of them on; None for none."""
+    storms = [s for s in episode.inflow if isinstance(s, (RainDerived, Hydrograph))]
+    if not storms:
+        return None
+    # one that began before the episode is taken from its own beginning
+    begins_s = [
+        s.rain.begins_s if isinstance(s, RainDerived) else s.at_s + s.times_s[0] for s in storms
+    ]
+    later_s = max(0.0, -min(begins_s))
+    parts = []
+    for source in storms:
+        if isinstance(source, RainDerived):
+            rain = replace(source.rain, at_s=source.rain.at_s + later_s)
+            whole: InflowSource = replace(source, rain=rain)
+        else:
+            whole = replace(source, at_s=source.at_s + later_s)
+        parts.append(whole.segments(episode.start, episode.duration_s + later_s + _STORM_S))
+    return add(parts)
 
 
 def with_dark_upstream(
@@ -223,7 +239,13 @@ def _midnight(episode: Episode, day: str) -> datetime:
 
 
 def extended(
-    source: InflowSource, episode: Episode, begins_s: float, ends_s: float, midnight: datetime
+    source: InflowSource,
+    episode: Episode,
+    begins_s: float,
+    ends_s: float,
+    midnight: datetime,
+    *,
+    whole_day: bool = True,
 ) -> Segments:
     """Return a source from the start of the episode on; a record goes on by its last day.
 
@@ -235,6 +257,8 @@ def extended(
         From here a whole day must be known, and to here it must go [s since the start].
     midnight
         The day, for messages.
+    whole_day
+        False to let a record be shorter; what there is of it repeats then.
 
     Raises
     ------
@@ -247,7 +271,7 @@ def extended(
         known_s = episode.duration_s
         if isinstance(source, Recorded):
             known_s = max(known_s, float(np.asarray(source.times_s)[-1]))
-        if begins_s + DAY_S > known_s + 1.0:
+        if whole_day and begins_s + DAY_S > known_s + 1.0:
             last = episode.moment(known_s)
             message = (
                 f"no recorded inflow for all of {WEEKDAYS[midnight.weekday()].capitalize()}"
@@ -256,9 +280,10 @@ def extended(
             )
             raise InputError(message) from None
         known = source.segments(episode.start, known_s).between(0.0, known_s)
-        day = known.between(known_s - DAY_S, known_s)
-        copies = math.ceil((ends_s - known_s) / DAY_S)
-        parts = [known, *(_later(day, known_s + n * DAY_S) for n in range(copies))]
+        period_s = min(DAY_S, known_s)
+        day = known.between(known_s - period_s, known_s)
+        copies = math.ceil((ends_s - known_s) / period_s)
+        parts = [known, *(_later(day, known_s + n * period_s) for n in range(copies))]
         return _joined(parts)
 
 
@@ -269,7 +294,7 @@ def _same_day(
     ends_s = begins_s + DAY_S + REACH_S
     alike = _one_pattern(source, weekend=midnight.weekday() >= SATURDAY)
     if alike is not None:
-        return _moved(alike.segments(episode.start, ends_s), -begins_s)
+        return moved(alike.segments(episode.start, ends_s), -begins_s)
     day = extended(source, episode, begins_s, begins_s + DAY_S, midnight)
     day = day.between(begins_s, begins_s + DAY_S)
     return _joined([_later(day, n * DAY_S) for n in range(round(REACH_S / DAY_S) + 1)])
@@ -300,15 +325,25 @@ def _joined(parts: Sequence[Segments]) -> Segments:
     return Segments(start[kept], flow, np.concatenate([p.slope_m3s2 for p in parts])[kept])
 
 
-def _moved(part: Segments, by_s: float) -> Segments:
-    """Return pieces moved in time; before the first there is its own flow at its start."""
+def moved(part: Segments, by_s: float, before_m3s: float | None = None) -> Segments:
+    """Return pieces moved in time.
+
+    Parameters
+    ----------
+    part
+        The pieces.
+    by_s
+        How much later they shall be [s].
+    before_m3s
+        What flows before the first of them [m3/s]; None for its own flow at its start.
+    """
     start = part.start_s + by_s
     if start[0] <= 0.0:
         return Segments(start, part.flow_m3s, part.slope_m3s2)
     first = np.zeros(1)
     return Segments(
         np.append(first, start),
-        np.append(part.flow_m3s[:1], part.flow_m3s),
+        np.append(part.flow_m3s[:1] if before_m3s is None else before_m3s, part.flow_m3s),
         np.append(first, part.slope_m3s2),
     )
 

@@ -8,8 +8,8 @@ times, and how long it takes to pump the well down again once the power is back.
 References
 ----------
 The time from the high-level alarm to the overflow at the flow that arrives, as a worst value or as
-24 hourly values: 9VAC25-790-390 A.2 (Virginia Administrative Code). It is one state's rule, and an
-example; local rules decide.
+24 hourly values: 9VAC25-790-390 A.2 (Virginia Administrative Code, read 2026). It is one state's
+rule, and an example; local rules decide.
 """
 
 from __future__ import annotations
@@ -305,7 +305,8 @@ def station_hours(
         for weather in weathers
         for hour in (0, 6, 12, 18)
     )
-    table = _Table(name, station, Ahead(station, 2.0 * greatest), asked)
+    surge = 1.0 + asked.upstream * asked.outage_s / asked.upstream_surge_s
+    table = _Table(name, station, Ahead(station, 2.0 * greatest * surge), asked)
     if not pump_down:
         table.stop_m3 = math.nan
     for day in days:
@@ -363,6 +364,8 @@ class _Table:
         self.pump_down: list[PumpDownRow] = []
         well, alarm_m = station.well, station.alarms.high_level_m
         self.alarm_m3 = math.nan if alarm_m is None else well.volume_at(alarm_m)
+        if self.alarm_m3 >= ahead.crest_m3:
+            self.alarm_m3 = math.nan  # it would come with the spill
         levels = dict(set_levels(station))
         self.stop_m3 = well.volume_at(levels["stop"]) if "stop" in levels else math.nan
 
@@ -408,7 +411,9 @@ class _Table:
                 alarm_to_spill_s=spill_s - alarm_s if math.isfinite(spill_s) else math.inf,
                 from_alarm_s=from_alarm_s,
                 hand_s=hand_s,
-                hand_error=hand_s / spill_s - 1.0 if 0.0 < spill_s < math.inf else math.nan,
+                hand_error=hand_s / spill_s - 1.0
+                if 0.0 < spill_s < math.inf and hand_s < math.inf
+                else math.nan,
             )
         )
         key = (self.name, day.name, weather, hour)

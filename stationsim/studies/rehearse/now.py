@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import asdict, dataclass, replace
+from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -16,9 +17,16 @@ import numpy as np
 
 from stationsim.errors import InputError
 from stationsim.inflow.segments import DAY_S, Segments, add
+from stationsim.inflow.series import Recorded
 from stationsim.outline import inflow_range, set_levels
 from stationsim.studies.ahead import Ahead, Stream, stream_of
-from stationsim.studies.rehearse.days import REACH_S, extended, is_storm, with_dark_upstream
+from stationsim.studies.rehearse.days import (
+    REACH_S,
+    extended,
+    is_storm,
+    moved,
+    with_dark_upstream,
+)
 from stationsim.study_result import Later, Source, StudyResult
 
 if TYPE_CHECKING:
@@ -171,7 +179,13 @@ def _loads(flow_m3s: float, asked: NowAsked) -> float:
 
 def _now(station: Station, episode: Episode, asked: NowAsked) -> Now:
     _check(station, asked)
-    dry, storm = _flows(episode, asked.at_s)
+    if asked.rise is not None and asked.at_s < asked.rise.in_s:
+        # the change began before the episode: everything counts from a day earlier
+        asked = replace(asked, at_s=asked.at_s + DAY_S)
+        dry, storm = _flows(episode, asked.at_s, DAY_S)
+        episode = replace(episode, start=episode.start - timedelta(days=1))
+    else:
+        dry, storm = _flows(episode, asked.at_s, 0.0)
     greatest = inflow_range(add([dry, storm]), asked.at_s + REACH_S)[1]
     ahead = Ahead(station, 2.0 * greatest)
     scale = 1.0 if asked.rise is None else _scale(ahead, dry, storm, asked)
@@ -180,12 +194,12 @@ def _now(station: Station, episode: Episode, asked: NowAsked) -> Now:
         ahead = Ahead(station, 2.0 * inflow_range(full, asked.at_s + REACH_S)[1])
     inflow = with_dark_upstream(full, asked.at_s, asked.upstream, asked.upstream_lag_s)
     stream = stream_of(inflow)
+    here = float(inflow.at(np.array([asked.at_s]))[0])
     peak_m3s, peak_at_s = _greatest(inflow, asked.at_s, asked.at_s + LOOK_S)
     rows = [
-        _row(ahead, stream, asked, label, machines)
+        _row(ahead, stream, asked, label, machines, here)
         for label, machines in lineups(station, asked.out)
     ]
-    here = float(full.at(np.array([asked.at_s]))[0])
     return Now(station, episode, asked, scale, here, peak_m3s, peak_at_s, rows)
 
 
@@ -207,18 +221,29 @@ def _check(station: Station, asked: NowAsked) -> None:
         raise InputError(f"{message} began below the floor or above the spill at {crest:g} m")
 
 
-def _flows(episode: Episode, at_s: float) -> tuple[Segments, Segments]:
-    """Return the dry inflow and that of the storms, from the start of the episode."""
+def _flows(episode: Episode, at_s: float, earlier_s: float) -> tuple[Segments, Segments]:
+    """Return the dry inflow and that of the storms, from some time before the episode on."""
     ends_s = at_s + DAY_S + REACH_S
     none = Segments(np.zeros(1), np.zeros(1), np.zeros(1))
     dry, storm = [none], [none]
+    before = replace(episode, start=episode.start - timedelta(seconds=earlier_s))
     for source in episode.inflow:
         if is_storm(source):
-            storm.append(source.segments(episode.start, ends_s))
+            storm.append(moved(source.segments(episode.start, ends_s), earlier_s, before_m3s=0.0))
+        elif isinstance(source, Recorded):
+            dry.append(moved(_recorded(source, episode, at_s - earlier_s, ends_s), earlier_s))
         else:
-            day = episode.moment(at_s)
-            dry.append(extended(source, episode, max(at_s - DAY_S, 0.0), ends_s, day))
+            dry.append(source.segments(before.start, ends_s))
     return add(dry), add(storm)
+
+
+def _recorded(source: Recorded, episode: Episode, at_s: float, ends_s: float) -> Segments:
+    """Return a record from the start of the episode on; after its end its last day repeats."""
+    known_s = float(np.asarray(source.times_s)[-1])
+    if at_s > known_s + source.interval_s:
+        ends = f"{episode.moment(known_s):%a %Y-%m-%d %H:%M}"
+        raise InputError(f"the moment lies after the end of the recorded inflow, {ends}")
+    return extended(source, episode, 0.0, ends_s, episode.moment(at_s), whole_day=False)
 
 
 def _times(part: Segments, scale: float) -> Segments:
@@ -230,7 +255,7 @@ def _scale(ahead: Ahead, dry: Segments, storm: Segments, asked: NowAsked) -> flo
     rise = asked.rise
     assert rise is not None  # noqa: S101 - asked for only then
     names = ahead.station.machine_names()
-    machines = tuple(sorted(names.index(name) for name in rise.running))
+    machines = tuple(sorted({names.index(name) for name in rise.running}))
     well = ahead.station.well
     began_s = asked.at_s - rise.in_s
     before, now = (well.volume_at(z) for z in (asked.level_m - rise.by_m, asked.level_m))
@@ -241,9 +266,15 @@ def _scale(ahead: Ahead, dry: Segments, storm: Segments, asked: NowAsked) -> flo
         return came.v_m3 + came.spilled_m3 - now
 
     if over(0.0) > 1e-9:
-        running = " + ".join(rise.running)
-        what = f"{running} cannot lower it that fast" if running else "the rain alone brings more"
+        running = " + ".join(dict.fromkeys(rise.running))
+        what = f"{running} cannot lower it that fast"
+        if not running:
+            what = "the rain alone brings more"
+            if rise.by_m < 0.0:
+                what = "it fell, and no pump is named that ran, such as '... with P1'"
         raise InputError(f"the timed change cannot be: {what}, even with no other inflow at all")
+    if over(0.0) >= 0.0:
+        return 0.0
     high = 1.0
     while over(high) < 0.0:
         high *= 2.0
@@ -305,7 +336,12 @@ def lineups(station: Station, out: Sequence[str] = ()) -> list[tuple[str, tuple[
 
 
 def _row(
-    ahead: Ahead, stream: Stream, asked: NowAsked, label: str, machines: tuple[int, ...]
+    ahead: Ahead,
+    stream: Stream,
+    asked: NowAsked,
+    label: str,
+    machines: tuple[int, ...],
+    arriving_m3s: float,
 ) -> LineupRow:
     station = ahead.station
     levels, well = dict(set_levels(station)), station.well
@@ -314,6 +350,8 @@ def _row(
         well.volume_at(levels[name]) if name in levels else math.nan
         for name in ("high-level alarm", "stop")
     )
+    if alarm >= ahead.crest_m3:
+        alarm = math.nan  # it would come with the spill
     goals = {"spill": ahead.crest_m3}
     if not math.isnan(alarm) and start != alarm:
         goals["alarm"] = alarm
@@ -326,7 +364,7 @@ def _row(
         when["below"] = 0.0
     if start <= stop:
         when["stop"] = 0.0
-    if start >= ahead.crest_m3:
+    if start >= ahead.crest_m3 and ahead.flow_m3s(machines, start) <= arriving_m3s:
         when["spill"] = 0.0
         goals.pop("spill")
     t, v, end_s = asked.at_s, start, asked.at_s + REACH_S

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from stationsim.studies.rehearse.now import LineupRow, Now
     from stationsim.units import System
 
+_REACH = f"{REACH_S / 3600.0:.0f} h"
+
 FIRST = "Keep out of the wet well: gas, drowning. Pumps may start by themselves."
 """The caution that stands on the screen itself."""
 
@@ -49,7 +51,7 @@ def clock(now: Now, after_s: float) -> str:
         How much later [s].
     """
     begins = now.episode.moment(now.asked.at_s)
-    when = begins + timedelta(seconds=after_s)
+    when = begins + timedelta(seconds=after_s + 30.0)  # to the nearest minute, as the minutes are
     text = f"{when:%H:%M}"
     return text if when.date() == begins.date() else f"{day_of(when)} {text}"
 
@@ -84,6 +86,8 @@ def lines(now: Now, system: System) -> list[str]:
             f"{name:<12}{alarm:>8}{minutes_text(row.spill_s):>9}{at:>7}"
             f"{stop if row.machines or row.stop_s == 0.0 else '-':>12}"
         )
+    if any(math.isinf(value) for row in now.rows for value in (row.alarm_s, row.spill_s)):
+        found.append(f"(never: not within {_REACH}, on this inflow)")
     return [*found, "", FIRST]
 
 
@@ -99,30 +103,43 @@ def sentences(now: Now, system: System) -> list[str]:
     """
     nothing, others = now.rows[0], now.rows[1:]
     told = [_of_nothing(now, nothing)]
-    down = [row for row in others if math.isfinite(row.stop_s)]
-    if down:
+    spilling = [row for row in others if row.spill_s == 0.0]
+    down = [row for row in others if math.isfinite(row.stop_s) and row not in spilling]
+    if nothing.stop_s == 0.0:
+        told.append("The water stands at the stop level or below it.")
+    elif down:
         parts = [f"{row.lineup} in {minutes_text(row.stop_s)}" for row in down]
-        stop = f"Down to the stop level with {listed(parts)}"
-        told.append(f"{stop}.")
-    lost = [row for row in others if math.isfinite(row.spill_s)]
+        told.append(f"Down to the stop level with {listed(parts)}.")
+    told += [
+        f"Takes less than arrives: {row.lineup} ({_flow(row.flow_m3s, system)}); it goes on"
+        " spilling."
+        for row in spilling
+    ]
+    lost = [row for row in others if 0.0 < row.spill_s < math.inf and row not in down]
     told += [
         f"Not enough: {row.lineup} ({_flow(row.flow_m3s, system)}); it spills in"
         f" {minutes_text(row.spill_s)}, at {clock(now, row.spill_s)}."
         for row in lost
     ]
-    held = [row for row in others if row not in down and row not in lost]
+    held = [row for row in others if row not in (*down, *lost, *spilling)]
     if held:
         names = listed([row.lineup for row in held])
-        told.append(f"With {names} it neither spills nor falls to the stop level.")
+        told.append(
+            f"With {names} it neither spills nor falls to the stop level within {_REACH}, on this"
+            " inflow."
+        )
     told.append(_of_tanker(now, system))
     return told
 
 
 def _of_nothing(now: Now, row: LineupRow) -> str:
     if row.spill_s == 0.0:
-        return "It spills now: nothing less than all that arrives must be taken away."
+        return (
+            "It spills now, and goes on until as much is taken away as arrives. Spills are reported"
+            " as the law of the place says."
+        )
     if math.isinf(row.spill_s):
-        return f"With nothing running it does not spill within {REACH_S / 3600.0:.0f} h."
+        return f"With nothing running it does not spill within {_REACH}."
     spill = f"spill in {minutes_text(row.spill_s)}, at {clock(now, row.spill_s)}"
     if math.isnan(row.alarm_s):
         return f"Nothing running: {spill}."

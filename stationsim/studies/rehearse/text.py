@@ -20,6 +20,7 @@ _MOST_HOURS_NAMED = 4
 _LEAST_ERROR = 0.005
 _MOST_BY_HAND = 2
 _LONG_S = 10.0 * 3600.0
+_MOST_SHOWN_S = 9999.5 * 60.0
 
 
 def whole_minutes(seconds: float) -> str:
@@ -32,7 +33,9 @@ def whole_minutes(seconds: float) -> str:
     """
     if math.isnan(seconds):
         return "-"
-    return "never" if math.isinf(seconds) else f"{seconds / 60.0:.0f}"
+    if math.isinf(seconds):
+        return "never"
+    return f"{seconds / 60.0:.0f}" if seconds < _MOST_SHOWN_S else ">9999"
 
 
 def minutes(seconds: float) -> str:
@@ -46,7 +49,7 @@ def minutes(seconds: float) -> str:
     if _LONG_S <= seconds < math.inf:
         return f"{seconds / 3600.0:.0f} h"
     found = whole_minutes(seconds)
-    return f"{found} min" if found[0].isdigit() else found
+    return f"{found} min" if found[0].isdigit() else "a very long time" if ">" in found else found
 
 
 def lines(found: Sequence[StationHours], asked: HoursAsked, system: System) -> list[str]:
@@ -107,9 +110,10 @@ def _conditions(one: StationHours, asked: HoursAsked, system: System) -> list[st
         told.append(f"Wet: {' and '.join(wet)}.")
     if asked.upstream:
         lag = show(asked.upstream_lag_s, "duration", system)
+        when = f"{lag} after the cut" if asked.upstream_lag_s > 0.0 else "with the cut"
         told.append(
             f"Of the inflow {100 * asked.upstream:.0f} % comes from stations that go dark too, and"
-            f" stops {lag} after the cut."
+            f" stops {when}."
         )
     if asked.same_day:
         told.append("The same day follows on itself.")
@@ -163,6 +167,8 @@ def sentences(found: Sequence[StationHours], asked: HoursAsked, system: System) 
     if len(found) > 1:
         order = sorted(found, key=lambda one: min(row.spill_s for row in one.hours))
         first, last = order[0], order[-1]
+        if not math.isfinite(min(row.spill_s for row in first.hours)):
+            return ["With nothing pumped no station spills within three days, whatever the hour."]
         told = [f"{first.station.name} spills first. {_worst(first, system)}"]
         told.append(f"{last.station.name} holds longest. {_worst(last, system)}")
         for one in order[:2]:
@@ -237,8 +243,10 @@ def _response(one: StationHours, asked: HoursAsked, system: System) -> str:
         row = pick(spare, key=lambda row: row.spill_s)
         left = minutes(row.spill_s - asked.response_s)
         side = "most" if late else "least"
-        when = "; else in time" if late else " in time at every hour"
-        told += f"{when}, with {left} to spare at {side} ({_when(one, row)})"
+        when = "; else in time" if late else " before the spill at every hour of the table"
+        told += when
+        if math.isfinite(row.spill_s):
+            told += f", with {left} to spare at {side} ({_when(one, row)})"
     return f"{told}."
 
 
