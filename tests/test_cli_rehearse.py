@@ -175,3 +175,26 @@ def test_from_now_takes_one_file() -> None:
     done = rehearse(REFERENCE, MILL_REACH, *NOW)
     assert done.exit_code == 2
     assert "one station at a time (found 2 files)" in done.output
+
+
+def test_inches_lists_and_names_of_levels_are_read() -> None:
+    done = rehearse(
+        REFERENCE, "--at", "02:40", "--level", "high-level alarm", "--rise", "8 in in 6 min",
+        "--out-of-service", "P1, P2",
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert "level 2.30 m" in done.output
+    assert "cannot run: P1, P2" in done.output
+
+
+def test_a_level_by_number_with_files_that_count_differently_is_refused() -> None:
+    done = rehearse(MILL_REACH, REFERENCE, "--start-level", "23.10 m")
+    assert done.exit_code == 2
+    assert "above floor, elevation); give the name of a level" in done.output
+
+
+def test_a_misspelt_command_names_the_nearest() -> None:
+    done = CliRunner().invoke(main, ["rehears"])
+    assert done.exit_code == 2
+    assert "Did you mean 'rehearse'?" in done.output
+    assert "There are run, show" in CliRunner().invoke(main, ["x"]).output

@@ -373,11 +373,11 @@ def test_sentences_say_what_planners_want(reference: StudyResult) -> None:
             " (Wed 07:00)."
         ),
         (
-            "Volume over the flow of the hour is up to 61 % too long (Wed 04:00) and 31 % too short"
-            " (Wed 23:00)."
+            "Reckoned by hand, volume over the flow of the hour, it is up to 61 % too long (Wed"
+            " 04:00) and 31 % too short (Wed 23:00)."
         ),
         (
-            "After 2 h without power and up to 76.1 m3 spilled, down to the stop level: P1 takes up"
+            "After 2 h without power and up to 76.1 m3 spilled, pumping down to the stop level: P1 takes up"
             " to 56 min (cut at Wed 05:00), P1 + P2 take up to 30 min (cut at Wed 05:00)."
         ),
     ]
@@ -481,3 +481,19 @@ def test_pump_down_under_a_surge_over_a_weir_agrees_with_a_run() -> None:
     first = result.pump_runs.iloc[0]
     assert first["start_s"] == pytest.approx(3600.0)
     assert row.pump_down_s == pytest.approx(first["duration_s"], rel=1e-5)
+
+
+def test_each_unlike_pump_is_told_alone() -> None:
+    # own closed form: 30 m3 to the stop level, 10 L/s arriving; 30, 15 and 45 L/s drawn
+    found = table(duplex((0.030, 0.015)), week(Constant(0.010)), outage_s=7200.0)
+    rows = [row for row in found.pump_down if (row.day, row.hour) == ("Wed", 12)]
+    assert [row.pumps for row in rows] == ["P1", "P2", "P1 + P2"]
+    assert [row.pump_down_s for row in rows] == pytest.approx([30 / 0.02, 30 / 0.005, 30 / 0.035])
+
+
+def test_the_routine_reaches_its_own_levels_exactly() -> None:
+    found = table(duplex(), week(Constant(0.010)), start_level="greatest")
+    # own closed form: 10 m2, from 1.0 to 2.0 m in 1000 s and down in 500 s: once in every hour
+    assert {round(row.start_level_m, 9) for row in found.hours} == {2.0}
+    found = table(duplex(), week(Constant(0.010)), start_level="least")
+    assert {round(row.start_level_m, 9) for row in found.hours} == {1.0}

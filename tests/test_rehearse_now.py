@@ -263,3 +263,19 @@ def test_an_alarm_at_the_crest_comes_with_the_spill() -> None:
     station = replace(duplex(), alarms=AlarmSettings(high_level_m=4.0))
     told = from_now(station, week(Constant(0.02)), NowAsked(3600.0, 2.0)).sentences()
     assert told[0] == "Nothing running: spill in 17 min, at 01:17."
+
+
+def test_a_scale_far_from_the_day_is_said_to_be_so_with_what_a_steady_excess_would_mean() -> None:
+    # own closed form: 10 m2 up 0.5 m in 500 s is 10 L/s, 5 times the 2 L/s of the hour; 20 m3 at 10
+    flows = [0.002] * 2 + [0.020] * 22
+    result = from_now(
+        duplex(), week(Daily(flows, flows)), NowAsked(600.0, 2.0, rise=Rise(0.5, 500))
+    )
+    (told,) = [line for line in result.sentences() if "far from" in line]
+    assert told == (
+        "x 5.00 is far from the day's inflow: time it once more. Were the difference rain or a"
+        " broken pipe, which does not swing with the day, nothing running would mean a spill in"
+        " 33 min."
+    )
+    near = from_now(duplex(), week(Constant(0.01)), NowAsked(3600.0, 2.0, rise=Rise(0.1, 90)))
+    assert not any("far from" in line for line in near.sentences())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import errno
 import importlib
 import os
@@ -25,7 +26,7 @@ COMMANDS = {
     "compare": ("stationsim.cli.compare:compare", "Lay settings side by side, on the same inflow."),
     "check": (
         "stationsim.cli.check:check",
-        "Criteria with their sources: is the station fit.",
+        "Judge a station by criteria: value, limit, margin, source.",
     ),
     "new": ("stationsim.cli.new:new", "Write a commented starter scenario."),
     "schema": ("stationsim.cli.schema:schema", "Print the JSON Schema of a scenario."),
@@ -50,6 +51,16 @@ class Commands(click.Group):
         module, _, attribute = COMMANDS[cmd_name][0].partition(":")
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; of one that is misspelt, name the nearest."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = difflib.get_close_matches(args[0], COMMANDS, 1)
+            hint = f" Did you mean '{near[0]}'?" if near else f" There are {', '.join(COMMANDS)}."
+            ctx.fail(f"No such command '{args[0]}'.{hint}")
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of commands without importing any of them."""

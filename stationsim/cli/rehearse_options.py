@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from stationsim.units import Kind
 
 _LONGEST_S = 3.0 * 86_400.0
-_CHANGE = re.compile(r"(?P<by>.+?)\s+in\s+(?P<time>.+?)(?:\s+with\s+(?P<names>.+))?")
+_CHANGE = re.compile(r"(?P<by>.+)\s+in\s+(?P<time>.+?)(?:\s+with\s+(?P<names>.+))?")
 _CHANGE_ACCEPTED = "HEIGHT in TIME, such as '0.20 m in 6 min', or '0.20 m in 6 min with P1'"
 
 
@@ -225,14 +225,23 @@ def now_asked(loaded: Loaded, options: dict[str, Any]) -> NowAsked:
             " such as 'day 2 02:40' or 'Sat 02:40'"
         )
     try:
-        level_m = _above_floor(loaded.station, options["level"])
+        named = dict(set_levels(loaded.station))
+        written = options["level"].strip()
+        level_m = named[written] if written in named else _above_floor(loaded.station, written)
     except InputError as error:
-        read.told.append(f"--level: {error}")
+        will_do = ", ".join(named)
+        read.told.append(f"--level: {error}; the name of a level will do too: {will_do}")
     rise = _rise(read)
     asked = NowAsked(
         at_s=at_s,
         level_m=level_m,
-        out=tuple(dict.fromkeys(options["out_of_service"])),
+        out=tuple(
+            dict.fromkeys(
+                name
+                for text in options["out_of_service"]
+                for name in re.split(r"\s*[,+]\s*", text.strip())
+            )
+        ),
         rise=rise,
         tanker_m3=read.quantity("tanker", "volume", 10.0, open_end=True),
         upstream=read.percent("upstream"),

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -366,6 +366,11 @@ class _Table:
         self.alarm_m3 = math.nan if alarm_m is None else well.volume_at(alarm_m)
         if self.alarm_m3 >= ahead.crest_m3:
             self.alarm_m3 = math.nan  # it would come with the spill
+        # one pump, each of them where they are unlike, and two
+        every = range(len(station.pumps))
+        alike = len({replace(pump, name="") for pump in station.pumps}) == 1
+        singles = [(0,)] if alike else [(index,) for index in every]
+        self.pumping: list[tuple[int, ...]] = [*singles, *([(0, 1)] if len(every) > 1 else [])]
         levels = dict(set_levels(station))
         self.stop_m3 = well.volume_at(levels["stop"]) if "stop" in levels else math.nan
 
@@ -443,9 +448,8 @@ class _Table:
         stream = stream_of(there)
         back = ahead.go(stream, lost_s, v_m3, back_s)
         level = self.station.well.level_at(back.v_m3)
-        for number in range(1, min(2, len(self.station.pumps)) + 1):
-            machines = tuple(range(number))
-            down = 0.0
+        for machines in self.pumping:
+            number, down = len(machines), 0.0
             if back.v_m3 > self.stop_m3:
                 down = ahead.seconds_to(stream, back_s, back.v_m3, self.stop_m3, REACH_S, machines)
             names = " + ".join(self.station.pumps[index].name for index in machines)

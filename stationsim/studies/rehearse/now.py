@@ -40,6 +40,9 @@ if TYPE_CHECKING:
 LOOK_S = 6.0 * 3600.0
 """How far ahead the greatest inflow is looked for [s]."""
 
+FAR = (0.5, 2.0)
+"""A day's shape scaled beyond this is said to be far off [-]."""
+
 _MOST_SCALE = 1000.0
 _MOST_SETS = 3
 
@@ -121,6 +124,7 @@ class Now(NamedTuple):
     greatest_m3s: float
     greatest_at_s: float
     rows: list[LineupRow]
+    steady_spill_s: float
 
 
 def from_now(
@@ -200,7 +204,15 @@ def _now(station: Station, episode: Episode, asked: NowAsked) -> Now:
         _row(ahead, stream, asked, label, machines, here)
         for label, machines in lineups(station, asked.out)
     ]
-    return Now(station, episode, asked, scale, here, peak_m3s, peak_at_s, rows)
+    steady_s = math.nan
+    if not FAR[0] <= scale <= FAR[1]:
+        # were the difference to stay as it is, and not to grow and shrink with the day
+        own = float(dry.at(np.array([asked.at_s]))[0])
+        more = Segments(np.zeros(1), np.array([(scale - 1.0) * own]), np.zeros(1))
+        kept = add([dry, storm, more])
+        kept = Segments(kept.start_s, np.maximum(kept.flow_m3s, 0.0), kept.slope_m3s2)
+        steady_s = _row(ahead, stream_of(kept), asked, "nothing", (), here).spill_s
+    return Now(station, episode, asked, scale, here, peak_m3s, peak_at_s, rows, steady_s)
 
 
 def _check(station: Station, asked: NowAsked) -> None:

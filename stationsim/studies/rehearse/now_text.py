@@ -128,6 +128,12 @@ def sentences(now: Now, system: System) -> list[str]:
             f"With {names} it neither spills nor falls to the stop level within {_REACH}, on this"
             " inflow."
         )
+    if not math.isnan(now.steady_spill_s):
+        told.append(
+            f"x {now.scale:.2f} is far from the day's inflow: time it once more. Were the"
+            " difference rain or a broken pipe, which does not swing with the day, nothing running"
+            f" would mean a spill in {minutes_text(now.steady_spill_s)}."
+        )
     told.append(_of_tanker(now, system))
     return told
 

@@ -38,8 +38,8 @@ def routine_levels(station: Station, day: DayFlows, which: str) -> list[float]:
     """Return the least, mean or greatest level around each hour of a dry day [m above floor].
 
     The station runs as it is set, without trouble, on the dry inflow of the day, after one such day
-    to settle; the level is looked at each minute from half an hour before the hour to half an hour
-    after it.
+    to settle; what counts is the half hour before the hour and the half hour after it (the mean is
+    taken from looks a minute apart, the extremes are exact).
 
     Parameters
     ----------
@@ -65,12 +65,19 @@ def routine_levels(station: Station, day: DayFlows, which: str) -> list[float]:
         if station.spillway is None
         else 0.25 * station.spillway.crest_m,
     )
-    result = simulate(station, episode)
-    around = np.arange(-_HALF_S, _HALF_S + _STEP_S / 2.0, _STEP_S)
-    times = DAY_S + np.arange(24)[:, None] * 3600.0 + around
-    flat = np.unique(times)  # half past is the end of one hour's look and the start of the next
-    rows = result.level_at(flat)[np.searchsorted(flat, times)]
+    course = simulate(station, episode).course
+    spans = [
+        (DAY_S + hour * 3600.0 - _HALF_S, DAY_S + hour * 3600.0 + _HALF_S) for hour in range(24)
+    ]
     if which == "mean":
-        return [float(value) for value in rows.mean(axis=1)]
-    found = rows.min(axis=1) if which == "least" else rows.max(axis=1)
-    return [float(value) for value in found]
+        looks = np.arange(0.0, 2.0 * _HALF_S + _STEP_S / 2.0, _STEP_S)
+        return [float(course.level_at(begin + looks).mean()) for begin, _ in spans]
+    knots, volumes = course.knots
+    found = []
+    for begin, end in spans:
+        inside = volumes[(knots >= begin) & (knots <= end)]
+        ends = course.sampled(np.array([begin, end])).volume_m3
+        every = np.concatenate((inside, ends))
+        extreme = every.min() if which == "least" else every.max()
+        found.append(station.well.level_at(float(extreme)))
+    return found

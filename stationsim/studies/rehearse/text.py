@@ -280,8 +280,8 @@ def _hand(one: StationHours) -> str:
     if short.hand_error <= -_LEAST_ERROR:
         parts.append(f"{-100 * short.hand_error:.0f} % too short ({_when(one, short)})")
     if not parts:
-        return "Volume over the flow of the hour gives the same minutes here."
-    return f"Volume over the flow of the hour is up to {' and '.join(parts)}."
+        return "Reckoned by hand, volume over the flow of the hour, the minutes are the same here."
+    return f"Reckoned by hand, volume over the flow of the hour, it is up to {' and '.join(parts)}."
 
 
 def _pump_down(one: StationHours, asked: HoursAsked, system: System) -> str:
@@ -290,9 +290,8 @@ def _pump_down(one: StationHours, asked: HoursAsked, system: System) -> str:
         return ""
     outage = show(asked.outage_s, "duration", system)
     told = []
-    for number in sorted({row.number for row in table}):
-        rows = [row for row in table if row.number == number]
-        name = rows[0].pumps
+    for name in dict.fromkeys(row.pumps for row in table):
+        rows = [row for row in table if row.pumps == name]
         never = [row for row in rows if not math.isfinite(row.pump_down_s)]
         if never:
             hours = [f"{hour:02d}:00" for hour in sorted({row.hour for row in never})]
@@ -301,13 +300,13 @@ def _pump_down(one: StationHours, asked: HoursAsked, system: System) -> str:
             told.append(f"{name} cannot within three days (cut at {cut})")
             continue
         worst = max(rows, key=lambda row: row.pump_down_s)
-        verb = "takes" if number == 1 else "take"
-        wet = f" {worst.weather}" if one.has_wet else ""
-        at = f"{worst.day}{wet} {worst.hour:02d}:00"
+        verb = "takes" if rows[0].number == 1 else "take"
+        wet = f", {worst.weather}" if one.has_wet else ""
+        at = f"{worst.day} {worst.hour:02d}:00{wet}"
         told.append(f"{name} {verb} up to {minutes(worst.pump_down_s)} (cut at {at})")
     spilled = max(row.spilled_m3 for row in table)
     lost = f" and up to {show(spilled, 'volume', system)} spilled" if spilled > _LATE_M3 else ""
-    return f"After {outage} without power{lost}, down to the stop level: {', '.join(told)}."
+    return f"After {outage} without power{lost}, pumping down to the stop level: {', '.join(told)}."
 
 
 def _engine(one: StationHours) -> str:
