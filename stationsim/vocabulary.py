@@ -200,11 +200,7 @@ CAUSES = _of(
     ("probe in the seal chamber", "The probe that finds moisture in the seal chamber."),
     ("dry again", "The probe in the seal chamber finds no moisture any more."),
     ("tank empty", "The fuel was used up."),
-    (
-        "short break after the return",
-        "The supply broke for a moment some time after the grid was back, as a transfer switch or a"
-        " recloser makes it.",
-    ),
+    ("short break after the return", "The supply broke once more, soon after the grid was back."),
     ("scripted", "It was written in the episode, or given by --event."),
     ("start of the run", "How things stood when the simulated time began."),
     ("end of run", "The simulated time ended while it still ran or stood."),
@@ -393,7 +389,8 @@ CRITERIA = (
     _criterion("starting current", "The same while the last of the pumps starts."),
     _criterion(
         "starting current, all at once",
-        "The same when they start together after a power loss, for want of a stagger.",
+        "The same when they start together after a power loss, for want of a stagger; not needed"
+        " with one.",
     ),
     _criterion("generator output", "Rated output of the generator, against what runs on it."),
     _criterion("generator apparent output", "Its rated apparent output, against the same."),
@@ -403,7 +400,10 @@ CRITERIA = (
     _criterion("generator fuel", "How long the fuel in its tank lasts."),
     _criterion("engine fuel", "How long the fuel in the tank of the engine-driven pump lasts."),
     _criterion("bypass flow", "Flow of the hired bypass pump, against the peak flow."),
-    _criterion("bypass lift", "Lift of the hired bypass pump from the lowest water."),
+    _criterion(
+        "bypass lift",
+        "Lift of the hired bypass pump from the lowest water, and its head required, together.",
+    ),
     _criterion(
         "surge, screening",
         "Head when the flow of all pumps stops at once, against what the main stands: Joukowsky's"
@@ -434,6 +434,18 @@ TABLES = _of(
         "Of check: one row for each hour of a day, with the time from the alarm to the spill.",
     ),
     ("growth", "Of check: one row for each year to come; empty when no growth is given."),
+    (
+        "hours",
+        "Of rehearse: one row for each hour of each day, dry and wet: power is lost at the hour.",
+    ),
+    ("spilled", "Of rehearse: what has spilled some time after a power loss at an hour."),
+    (
+        "pump_down",
+        "Of rehearse: how long pumps take down to the stop level once the power is back.",
+    ),
+    ("stations", "Of rehearse: each station at its worst hour; what spills first stands first."),
+    ("lineups", "Of rehearse, from now: what comes of it with each lineup that still works."),
+    ("tanker", "Of rehearse, from now: loads an hour that would hold the level."),
 )
 
 _SINCE = "seconds since the start of the episode"
@@ -538,6 +550,42 @@ COLUMNS = (
     _column("most_starts_per_hour", "1/h", "How often that pump may start."),
     _column("velocity_ms", "m/s", "Velocity in the main if it carried the peak of the year."),
     _column("most_velocity_ms", "m/s", "The greatest velocity that is accepted."),
+    _column("start_level_m", "m", "Level when the power is lost, above the floor."),
+    _column(
+        "alarm_s",
+        "s",
+        "Time until the high-level alarm is reached; empty without one, inf for never.",
+    ),
+    _column("spill_s", "s", "Time until it spills; inf for not within three days."),
+    _column("alarm_to_spill_s", "s", "Time from the alarm to the spill."),
+    _column("hand_s", "s", "Volume to the spill over the flow of the hour."),
+    _column("hand_error", "", "By how much that is too long, as part of the time to the spill."),
+    _column("after_s", "s", "How long after the power loss, or from now."),
+    _column("spilled_m3", "m3", "What has spilled by then."),
+    _column("outage_s", "s", "Length of the outage."),
+    _column("pumps", "", "The pumps that run."),
+    _column("number", "", "How many pumps run."),
+    _column("pump_down_s", "s", "Time down to the stop level; inf for not within three days."),
+    _column("rank", "", "Place in the order of spilling, 1 for first."),
+    _column("worst_day", "", "Day of the worst hour."),
+    _column("worst_hour", "h", "The worst hour."),
+    _column(
+        "hours_too_late",
+        "",
+        "How many hours the response comes too late; empty when none was asked.",
+    ),
+    _column("lineup", "", "What runs, by number or by name."),
+    _column("machines", "", "The machines that run."),
+    _column("flow_m3s", "m3/s", "What they pump at the level now."),
+    _column(
+        "below_alarm_s",
+        "s",
+        "Time until the water has fallen to the alarm level; 0 when it stands below.",
+    ),
+    _column("level_at_end_m", "m", "Level where the look ahead ends, above the floor."),
+    _column("moment", "", "Which moment."),
+    _column("shape_factor", "", "What the day's inflow was multiplied by, from a timed change."),
+    _column("loads_per_hour", "1/h", "Loads of the tanker."),
 )
 
 WORDS = (

@@ -132,3 +132,19 @@ def test_no_word_that_the_project_avoids():
     avoided = re.compile(r"\b(smart|guard|sense|watch|manager)", re.IGNORECASE)
     for entry in vocabulary.ENTRIES:
         assert not avoided.search(f"{entry.word} {entry.meaning}"), entry.word
+
+
+def test_every_table_and_column_of_rehearse_is_explained() -> None:
+    from stationsim.inflow.daily import Constant
+    from stationsim.studies.rehearse.hours import rehearse
+    from stationsim.studies.rehearse.now import NowAsked, from_now
+    from stationsim.testing import duplex, episode
+
+    station, what = duplex(), episode(7 * 86_400.0, Constant(0.01))
+    studies = (rehearse([("it", station, what)]), from_now(station, what, NowAsked(60.0, 2.0)))
+    words = {(entry.kind, entry.word) for entry in (*vocabulary.TABLES, *vocabulary.COLUMNS)}
+    for study in studies:
+        for name, table in study.tables.items():
+            assert ("table", name) in words
+            for column in table.columns:
+                assert ("column", column) in words, column
