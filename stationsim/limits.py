@@ -59,7 +59,7 @@ class Limits:
     )  # fmt: skip
     cleaning_velocity_ms: float = limit(
         "velocity", 0.9144, "velocity in the main with all pumps that cleans it",
-        "MIL-HDBK-1005/9A (1997): 3 ft/s or more",
+        "MIL-HDBK-1005/9A (1997): force main 3 ft/s or more; with all pumps: own reading",
     )  # fmt: skip
     most_velocity_ms: float = limit(
         "velocity", 2.4384, "greatest velocity in the main with all pumps",

@@ -1,6 +1,10 @@
-"""Small scenarios as text, for the tests of the loader."""
+"""Small scenarios as text, for tests that read files."""
 
 from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
 
 DUPLEX = """\
 [station]
@@ -28,6 +32,12 @@ kind = "constant"
 flow = "10 L/s"
 """
 
+
+def changed(old: str, new: str, text: str = DUPLEX) -> str:
+    assert text.count(old) == 1, old
+    return text.replace(old, new)
+
+
 CURVED = DUPLEX.replace(
     '[pump.P1]\nflow = "30 L/s"\n',
     '[pump.P1]\ncurve = {flow = ["0 L/s", "40 L/s"], head = ["20 m", "5 m"]}\n',
@@ -38,6 +48,29 @@ CURVED = DUPLEX.replace(
 )
 POINTS = 'flow = ["0 L/s", "40 L/s"], head = ["20 m", "5 m"]'
 DAILY = DUPLEX.replace('kind = "constant"\nflow = "10 L/s"', 'kind = "daily"\nweekday = [1, 2]')
+
+
+def nettle_bank(duration: str, flow: str) -> str:
+    """Return a duplex of another name from midnight on, with an alternating lead."""
+    text = DUPLEX
+    for old, new in {
+        "Test duplex": "Nettle Bank",
+        "T06:30+01:00": "T00:00+00:00",
+        '"0.8 m"': '"0.70 m"',
+        "[episode]": '[rotation]\nkind = "each cycle"\n[episode]',
+        '"2 d"': f'"{duration}"',
+        '"10 L/s"': f'"{flow}"',
+    }.items():
+        text = changed(old, new, text)
+    return text
+
+
+def as_file(text: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return the file ``nettle.toml`` of a folder that is made the current one."""
+    monkeypatch.chdir(folder)
+    path = folder / "nettle.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
 
 
 def in_frame(frame: str, levels: dict[str, str], text: str = DUPLEX) -> str:
@@ -56,8 +89,3 @@ ELEVATIONS = {
     "0.8 m": "99.0 m",
 }
 FLOOR = 'floor_elevation = "98.20 m"'
-
-
-def changed(old: str, new: str, text: str = DUPLEX) -> str:
-    assert text.count(old) == 1, old
-    return text.replace(old, new)

@@ -27,7 +27,8 @@ def test_station_year_closes_its_balance_with_curves_over_two_days() -> None:
     assert trace.balance_error < 1e-9
 
 
-def test_check_of_the_reference_station_tries_eleven_inflows_and_asks_forty_things() -> None:
+def test_check_of_the_reference_station_tries_thirty_inflows_and_asks_forty_things() -> None:
     took = check_stations.measure(check_stations.SCENARIOS / "reference-station.toml")
-    # seven parts of the lead's flow and four of what the lag adds
-    assert (took.inflows, took.judged) == (11, 40)
+    # seven parts of the lead's flow and four of what the lag adds; then five on either side of the
+    # worst of each, but for 30 L/s, at which one pump just holds the water
+    assert (took.inflows, took.judged) == (11 + 2 * 2 * 5 - 1, 40)

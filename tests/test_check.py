@@ -22,7 +22,7 @@ from stationsim.station import AlarmSettings
 from stationsim.studies.check import CRITERIA, check, criteria_of
 from stationsim.studies.check.criterion import Judged, Told, judge, limit_source, value_text
 from stationsim.studies.check.sanity import balances
-from stationsim.studies.check.text import margin_part
+from stationsim.studies.check.text import margin_part, sentences
 from stationsim.testing import (
     duplex,
     engine_pump,
@@ -35,7 +35,6 @@ from stationsim.testing import (
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 WEEK = episode(7 * DAY_S, reference_inflow())
 OPTIONAL = {
-    "starting current, all at once",  # judged only where pumps may start together
     "engine fuel",  # there may be no engine
 }
 
@@ -57,7 +56,8 @@ def test_every_criterion_is_asked_of_every_shipped_scenario(path: Path) -> None:
     assert set(CRITERIA) - asked <= OPTIONAL
     for one in fitness.judged:
         judged = one.verdict != "not judged"
-        assert one.reason.startswith("not judged: needs ") != judged, one
+        assert one.reason.startswith("not judged: needs ") == one.is_open, one
+        assert one.reason.startswith("not needed: ") == (not judged and not one.is_open), one
         assert math.isnan(one.value) != judged, one
         assert math.isnan(one.limit) != judged, one
         if judged:
@@ -225,8 +225,10 @@ def test_sentences_of_one_station_to_the_letter() -> None:
     }
     result = check("ref", rated(reference_station(), **ratings), WEEK)
     told = """
-        8 of 10 criteria that could be judged pass, 2 fail; 30 could not be judged for want of data,
+        7 of 9 criteria that could be judged pass, 2 fail; 29 could not be judged for want of data,
         and count as open.
+
+        The run's own check of water holds.
 
         Fails: firm capacity (station) 30.0 L/s, at least 32.0 L/s; detention in the well (wet well)
         9.4 min, at most 8.3 min.
@@ -234,12 +236,14 @@ def test_sentences_of_one_station_to_the_letter() -> None:
         Nearest to its limit of those that pass: starts in an hour (P1) 2.39 an hour, at most 6 an
         hour.
 
-        At 2 % a year from 2027, outgrown first: the firm capacity in 2027.
+        Too small today (2027): the firm capacity.
+
+        At 2 % a year from 2027, nothing else is outgrown by 2030, when the peak is 34.0 L/s.
 
         This is a screening. Limits are examples of published practice unless the scenario sets
         them: the rule of the place decides, and for supply and surge somebody licensed for them."""
     assert result.sentences() == [" ".join(part.split()) for part in told.split("\n\n")]
-    in_us = result.sentences("us")[1]
+    in_us = result.sentences("us")[2]
     assert in_us.startswith("Fails: firm capacity (station) 476 gpm, at least 507 gpm;")
 
 
@@ -267,7 +271,43 @@ def test_lines_show_failures_first_and_fold_like_pumps_and_like_needs() -> None:
     assert "firm capacity: MIL-HDBK-1005/9A (1997) 2.5.3.2" in sources
     assert "surge" not in sources
     # what the screen needs stands there in the units that were asked for
-    assert not any(" L/s" in line or " m3" in line for line in lines)
+    told = lines[:begins] + lines[ends:]
+    assert not any(" L/s" in line or " m3" in line for line in told)
+
+
+def test_flows_that_shrink_outgrow_nothing_and_what_is_too_small_is_so_today() -> None:
+    for growth, told in (
+        (-0.01, "At -1 % a year from 2027, nothing else is outgrown by 2030, when the peak is"),
+        (0.07, "At 7 % a year from 2027, nothing else is outgrown by 2030, when the peak is"),
+    ):
+        design = DesignFlows(peak_m3s=0.05, growth_per_year=growth, year=2027, until_year=2030)
+        found = check("two", rated(duplex(), design=design), WEEK).sentences()
+        (today,) = [n for n, line in enumerate(found) if line.startswith("Too small today")]
+        assert found[today] == "Too small today (2027): the firm capacity."
+        assert found[today + 1].startswith(told)
+        fitness = fitness_of(duplex(), design=design)
+        words = [text.get_text() for axes in growth_figure(fitness).axes for text in axes.texts]
+        assert words == [" too small today "]
+    later = DesignFlows(peak_m3s=0.029, growth_per_year=0.02, year=2027, until_year=2030)
+    found = check("two", rated(duplex(), design=later), WEEK).sentences()
+    # own closed form: 29 x 1.02^2 = 30.2 L/s, over the 30 that one pump carries
+    assert "At 2 % a year from 2027, outgrown first: the firm capacity in 2029." in found
+
+
+def test_checks_of_the_run_stand_apart_from_the_criteria_of_the_station() -> None:
+    station = with_power(5e3)
+    fitness = fitness_of(station)
+    said = sentences(fitness, "si")
+    assert "The run's own checks of water and energy hold." in said
+    counted = sum(one.verdict != "not judged" for one in fitness.judged) - 2
+    assert f" of {counted} criteria that could be judged pass" in said[0]
+    broken = [
+        one._replace(verdict="fail") if one.criterion == "energy" else one for one in fitness.judged
+    ]
+    said = sentences(dataclasses.replace(fitness, judged=tuple(broken)), "si")
+    assert f" of {counted} criteria that could be judged pass" in said[0]
+    assert "The run's own check of energy does not hold." in said
+    assert "The run's own check of water holds." in said
 
 
 @pytest.mark.parametrize(

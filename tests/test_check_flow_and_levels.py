@@ -310,7 +310,8 @@ def test_inlet_that_is_not_told_is_not_judged() -> None:
 def test_suction_lift_and_head_required_stay_within_22_feet(required: float, verdict: str) -> None:
     # own closed form: eye at 5.0 m, stop of the engine-driven pump at 1.2 m: 3.8 m of lift
     station = duplex(engine_pump=engine_pump())
-    case = case_of(station, engine_suction=SuctionLine(5.0, npsh_required_m=required))
+    pipe = Pipe(6.0, 0.2, "none")
+    case = case_of(station, engine_suction=SuctionLine(5.0, pipe, npsh_required_m=required))
     one = only(engine_suction(case), "suction lift")
     assert (one.value, one.limit) == (pytest.approx(3.8 + required), pytest.approx(6.7056))
     assert one.verdict == verdict
@@ -349,6 +350,22 @@ def test_priming_keeps_four_feet_at_the_start_level(primes: float, verdict: str)
         (
             True,
             SuctionLine(5.0),
+            [
+                "engine_pump.suction: length, diameter, npsh_required",
+                "engine_pump.suction: most_priming_lift",
+            ],
+        ),
+        (
+            True,
+            SuctionLine(5.0, npsh_required_m=2.0),
+            [
+                "engine_pump.suction: length, diameter",
+                "engine_pump.suction: most_priming_lift",
+            ],
+        ),
+        (
+            True,
+            SuctionLine(5.0, Pipe(6.0, 0.2)),
             ["engine_pump.suction: npsh_required", "engine_pump.suction: most_priming_lift"],
         ),
     ],

@@ -8,6 +8,7 @@ import math
 import pytest
 from plug_ins import ScanSettings
 from rated_stations import case_of, only
+from scipy.optimize import minimize_scalar
 
 from stationsim.control.contract import ControlPlan
 from stationsim.control.rotation import NoSettings
@@ -52,20 +53,46 @@ def test_one_pump_starts_most_at_half_of_its_flow() -> None:
     assert worst.rest_s == pytest.approx(math.pi * 9.0 / 4.0 * 0.8 / 0.027, rel=1e-6)
 
 
-@pytest.mark.parametrize(("inflow", "per_hour"), [(0.010, 4.24413), (0.015, 4.77465)])
+@pytest.mark.parametrize(
+    ("inflow", "per_hour"),
+    [(0.003, 1.71887), (0.012, 4.58366), (0.013, 4.68977), (0.015, 4.77465), (0.0225, 3.58099)],
+)
 def test_each_steady_inflow_gives_v_over_q_and_v_over_the_rest(
     inflow: float, per_hour: float
 ) -> None:
-    # own closed form: 3600 / (V / q + V / (Q - q))
+    # own closed form: 3600 / (V / q + V / (Q - q)), with V = 5.654867 m3 and Q = 30 L/s
     rates = rates_of(case_of(round_well(0.030)))
     volume = math.pi * 9.0 / 4.0 * 0.8
     for q, found in rates.items():
         expected = 3600.0 / (volume / q + volume / (0.030 - q))
         assert found["P1"].per_hour == pytest.approx(expected, rel=1e-6)
         assert found["P1"].rest_s == pytest.approx(volume / q, rel=1e-6)
-    assert 3600.0 / (volume / inflow + volume / (0.030 - inflow)) == pytest.approx(
-        per_hour, rel=1e-5
+    at = min(rates, key=lambda q: abs(q - inflow))
+    assert at == pytest.approx(inflow, rel=1e-6)
+    assert rates[at]["P1"].per_hour == pytest.approx(per_hour, rel=1e-5)
+
+
+@pytest.mark.parametrize("rotation", ["fixed", "each cycle"])
+def test_the_worst_inflow_of_a_common_stop_is_found_between_the_first_steps(rotation: str) -> None:
+    # own closed form: 10 m3 to the lead start, 5 m3 more to the lag start on one pump of 30 L/s,
+    # and 15 m3 drawn by two; the least of it by another road
+    def cycle_s(q: float) -> float:
+        return 10.0 / q + 5.0 / (q - 0.030) + 15.0 / (0.060 - q)
+
+    best = minimize_scalar(
+        cycle_s, bounds=(0.0301, 0.0599), method="bounded", options={"xatol": 1e-9}
     )
+    assert (best.x, 3600.0 / best.fun) == (
+        pytest.approx(0.0415, abs=5e-5), pytest.approx(2.4217, abs=5e-5)
+    )  # fmt: skip
+    levels = {"stop_m": 1.0, "lead_start_m": 2.0, "lag_start_m": 2.5}
+    station = duplex(control=staging(rotation, **levels))
+    rates = rates_of(case_of(station))
+    lag = {q: one["P2"].per_hour for q, one in rates.items() if q > 0.030 and "P2" in one}
+    assert max(lag.values()) == pytest.approx(2.4217, rel=1e-3)
+    assert max(lag, key=lambda q: lag[q]) == pytest.approx(0.0415, rel=0.02)
+    for q, per_hour in lag.items():
+        assert per_hour == pytest.approx(3600.0 / cycle_s(q), rel=1e-6)
 
 
 @pytest.mark.parametrize("rotation", ["each cycle", "run hours"])
@@ -183,6 +210,27 @@ def test_delays_and_rest_lengthen_the_cycle() -> None:
         volume = 10.0 + 60.0 * q
         cycle = volume / q + volume / (0.020 - q)
         assert found["P1"].per_hour == pytest.approx(3600.0 / cycle, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("rotation", "told"),
+    [
+        ("fixed", ", the lead takes all starts"),
+        ("clock", ", the lead takes all starts"),
+        (
+            "shares",
+            ", its turns follow the shares of the hours; reckoned as if one pump took all starts",
+        ),
+        ("each cycle", ", 2 taking turns"),
+    ],
+)
+def test_active_volume_says_how_the_starts_are_shared(rotation: str, told: str) -> None:
+    control = staging(rotation, stop_m=0.7, lead_start_m=1.5)
+    case = case_of(dataclasses.replace(round_well(0.030, 0.030), control=control))
+    one = only(starts(case, rates_of(case)), "active volume")
+    assert one.reason.endswith(told)
+    # own closed form: T D / 4 with 10 min and 30 L/s, and half of it with two in turn
+    assert one.limit == pytest.approx(2.25 if rotation == "each cycle" else 4.5)
 
 
 def test_steady_inflows_go_no_further_than_the_calls() -> None:

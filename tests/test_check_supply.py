@@ -6,7 +6,7 @@ import dataclasses
 import math
 
 import pytest
-from rated_stations import case_of, named, only
+from rated_stations import case_of, only
 
 from stationsim.control.contract import ControlPlan
 from stationsim.control.rotation import NoSettings
@@ -51,7 +51,9 @@ def test_three_pumps_of_fifty_kilowatts_run_and_start_behind_350_amperes() -> No
     assert starting.value == pytest.approx((2.0 + 6.0) * FIFTY_A + other, rel=1e-12)
     assert (starting.limit, starting.verdict) == (700.0, "pass")
     assert starting.reason.startswith("P1 starts last, the others run")
-    assert named(iter(found), "starting current, all at once") == []
+    together = only(iter(found), "starting current, all at once")
+    assert (together.verdict, together.reason) == ("not judged", "not needed: a stagger is set")
+    assert not together.is_open
 
 
 def test_three_pumps_that_start_together_are_too_much_for_the_fuse() -> None:
@@ -60,7 +62,8 @@ def test_three_pumps_that_start_together_are_too_much_for_the_fuse() -> None:
     assert one.verdict == "fail"
     assert "no stagger is set" in one.reason
     # one at a time by the supply: nothing starts together
-    assert named(iter(three(stagger_s=0.0, most_running=1)), one.criterion) == []
+    alone = only(iter(three(stagger_s=0.0, most_running=1)), one.criterion)
+    assert (alone.reason, alone.is_open) == ("not needed: one pump runs at a time", False)
 
 
 @pytest.mark.parametrize(
@@ -165,8 +168,8 @@ PRINTED = {"P1": plate_of(150.0, 0.95, 0.86, 5.5), "P2": plate_of(200.0, 0.954, 
 
 
 def test_generator_of_the_printed_example_needs_342_kilowatts() -> None:
-    # generator sizing examples, csemag.com: 150 hp code F, 200 hp code G and 75 kVA at 0.91 need
-    # 342 kW running; 342.4 kW recomputed with 746 W to a horsepower
+    # Consulting-Specifying Engineer, generator sizing examples: 150 hp code F, 200 hp code G and
+    # 75 kVA at 0.91 need 342 kW running; 342.4 kW recomputed with 746 W to a horsepower
     case = case_of(duplex(), plates=PRINTED, service=SET, generator=Generator(1000e3))
     one = only(generator(case), "generator output")
     assert one.limit == pytest.approx(342.4e3, rel=5e-4)
@@ -214,8 +217,27 @@ def test_generator_counts_no_more_pumps_than_it_may_run() -> None:
         )
         for n in (1, 3)
     ]
-    one, all_three = (only(generator(case), "generator output").limit for case in both)
-    assert (one, all_three) == (pytest.approx(50e3 / 0.93), pytest.approx(150e3 / 0.93))
+    one, all_three = (only(generator(case), "generator output") for case in both)
+    assert one.limit == pytest.approx(50e3 / 0.93)
+    assert all_three.limit == pytest.approx(150e3 / 0.93)
+    # fewer than the rule asks for is the scenario's own measure, and says so
+    assert one.source == "generator.most_running of the scenario"
+    assert one.reason == "1 pump and 0 kW of other load; the rule read asks for all pumps"
+    assert all_three.source.startswith("35 IAC 370.450 (read 2026)")
+    assert all_three.reason == "3 pumps and 0 kW of other load"
+
+
+def test_every_criterion_of_a_generator_says_that_fewer_pumps_count() -> None:
+    case = case_of(
+        duplex(),
+        plates=dict.fromkeys(("P1", "P2"), FIFTY),
+        service=Service(480.0),
+        generator=Generator(1e6, rated_va=1e6, start_va=1e6, most_running=1),
+    )
+    for name in ("generator output", "generator apparent output", "generator start"):
+        one = only(generator(case), name)
+        assert one.source == "generator.most_running of the scenario"
+        assert one.reason.endswith("; the rule read asks for all pumps")
 
 
 @pytest.mark.parametrize(("tank_l", "verdict"), [(240.0, "pass"), (239.9, "fail"), (500.0, "pass")])
@@ -286,18 +308,34 @@ def test_bypass_carries_the_peak(peak: float, verdict: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("lift", "verdict"), [(6.0, "pass"), (22 * 0.3048, "pass"), (6.71, "fail")]
+    ("lift", "required", "verdict"),
+    [
+        (4.0, 2.5, "pass"),
+        (22 * 0.3048 - 2.5, 2.5, "pass"),
+        (4.21, 2.5, "fail"),
+        (6.2, 2.5, "fail"),
+        (6.2, 0.5, "pass"),
+    ],
 )
-def test_bypass_lift_stays_within_22_feet(lift: float, verdict: str) -> None:
-    case = case_of(duplex(), bypass=BypassConnection(0.2, suction_lift_m=lift))
-    assert only(bypass(case), "bypass lift").verdict == verdict
+def test_bypass_lift_and_head_required_stay_within_22_feet(
+    lift: float, required: float, verdict: str
+) -> None:
+    # 35 IAC 370.420 (read 2026): dynamic suction lift and head required, up to 22 ft together
+    connection = BypassConnection(0.2, suction_lift_m=lift, npsh_required_m=required)
+    case = case_of(duplex(), bypass=connection)
+    one = only(bypass(case), "bypass lift")
+    assert (one.value, one.verdict) == (pytest.approx(lift + required), verdict)
     assert only(bypass(case), "bypass flow").reason == "not judged: needs bypass.flow"
 
 
 def test_bypass_that_is_not_told_is_not_judged() -> None:
     assert [one.reason for one in bypass(case_of(duplex()))] == ["not judged: needs [bypass]"] * 2
     bare = case_of(duplex(), bypass=BypassConnection(0.2, 0.05))
-    assert only(bypass(bare), "bypass lift").reason == "not judged: needs bypass.suction_lift"
+    assert only(bypass(bare), "bypass lift").reason == (
+        "not judged: needs bypass.suction_lift, bypass.npsh_required"
+    )
+    lift = case_of(duplex(), bypass=BypassConnection(0.2, 0.05, 4.0))
+    assert only(bypass(lift), "bypass lift").reason == "not judged: needs bypass.npsh_required"
 
 
 def test_watts_come_from_the_rating_or_else_from_the_current() -> None:

@@ -377,8 +377,8 @@ def test_sentences_say_what_planners_want(reference: StudyResult) -> None:
             " 04:00) and 31 % too short (Wed 23:00)."
         ),
         (
-            "After 2 h without power and up to 76.1 m3 spilled, pumping down to the stop level: P1 takes up"
-            " to 56 min (cut at Wed 05:00), P1 + P2 take up to 30 min (cut at Wed 05:00)."
+            "After 2 h without power and up to 76.1 m3 spilled, pumping down to the stop level: P1"
+            " takes up to 56 min (cut at Wed 05:00), P1 + P2 take up to 30 min (cut at Wed 05:00)."
         ),
     ]
     assert "269 gpm" in reference.sentences("us")[0]

@@ -88,6 +88,7 @@ tank = "600 L"
 diameter = "200 mm"
 flow = "75 L/s"
 suction_lift = "6.2 m"
+npsh_required = "2.5 m"
 [design]
 average_flow = "10 L/s"
 peak_flow = "25 L/s"
@@ -150,7 +151,7 @@ def test_all_of_it_is_read_in_si(tmp_path: Path) -> None:
         inlets={"P1": INLET, "P2": INLET},
         service=Service(480.0, 3, 350.0, 6e3, 2),
         generator=Generator(125e3, 156e3, 300e3, 1, 1e-5, 0.6),
-        bypass=BypassConnection(0.2, 0.075, 6.2),
+        bypass=BypassConnection(0.2, 0.075, 6.2, 2.5),
         engine_suction=SuctionLine(4.2, Pipe(6.0, 0.25, c_factor=130.0, fittings_k=1.5), 2.8, 6.0),
         main=MainAges(140.0, 100.0, 1000.0, 160.0),
         design=DesignFlows(0.010, 0.025, 0.003, 0.01, 2027, 2047, 3600.0, 1200.0),

@@ -1,4 +1,4 @@
-"""``stationsim check``: is it fit: criteria with value, limit, margin and source."""
+"""``stationsim check``: criteria with value, limit, margin and source."""
 
 from __future__ import annotations
 

@@ -164,11 +164,14 @@ class BypassConnection:
         Flow of the pump that is meant for it [m3/s].
     suction_lift_m
         From the lowest water it shall pump down to, up to the eye of that pump [m].
+    npsh_required_m
+        Net positive suction head required at its flow [m].
     """
 
     diameter_m: float
     flow_m3s: float | None = None
     suction_lift_m: float | None = None
+    npsh_required_m: float | None = None
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,10 @@ References
 ----------
 Net positive suction head available: head of the air less vapour pressure, lift and losses, as in
 Munson, Young and Okiishi, Fundamentals of Fluid Mechanics, ch. 12. Submergence of a bell:
-ANSI/HI 9.8, S = D (1 + 2.3 Fd) with Fd = V / sqrt(g D). Least submergence by entrance velocity:
-MIL-HDBK-1005/9A (1997), 1.0, 1.5, 2.0 and 2.6 ft at 2, 3, 4 and 5 ft/s (the metric column there
-prints 0.63 m for 2.6 ft, which are 0.79 m). Worked values: ``tests/published/suction.json``.
+ANSI/HI 9.8 as quoted elsewhere, standard not read, S = D (1 + 2.3 Fd) with Fd = V / sqrt(g D).
+Least submergence by entrance velocity: MIL-HDBK-1005/9A (1997), 1.0, 1.5, 2.0 and 2.6 ft at 2, 3, 4
+and 5 ft/s (the metric column there prints 0.63 m for 2.6 ft, which are 0.79 m). Worked values:
+``tests/published/suction.json``.
 """
 
 from __future__ import annotations

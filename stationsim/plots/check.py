@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from stationsim.station import Station
 
 _MOST_PART = 1.0
-_SANITY = ("water balance", "energy")
 
 
 class Judged(Protocol):
@@ -47,6 +46,16 @@ class Judged(Protocol):
     @property
     def limit(self) -> float:
         """What is accepted, in SI."""
+        ...
+
+    @property
+    def of_the_run(self) -> bool:
+        """Whether it is a check of the run, and none of the station."""
+        ...
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it could not be judged for want of data."""
         ...
 
     @property
@@ -164,7 +173,7 @@ def bars_of(judged: Sequence[Judged]) -> list[Bar]:
     """
     found: dict[tuple[str, str, float], list[str]] = {}
     for one in judged:
-        told = one.verdict != "not judged" and one.criterion not in _SANITY
+        told = one.verdict != "not judged" and not one.of_the_run
         if told and one.limit != 0.0 and math.isfinite(one.margin):
             key = (one.criterion, one.verdict, round(one.margin / abs(one.limit), 4))
             found.setdefault(key, []).append(one.subject)
@@ -186,7 +195,7 @@ def margins_figure(fitness: Fitness, system: str = "si") -> Figure:
     """
     del system
     bars = bars_of(fitness.judged)
-    left_out = sum(one.verdict == "not judged" for one in fitness.judged)
+    left_out = sum(one.is_open and not one.of_the_run for one in fitness.judged)
     open_ones = f" {left_out} could not be judged." if left_out else ""
     with style.styled():
         height = max(2.6, 1.6 + 0.25 * len(bars))
@@ -335,7 +344,9 @@ def growth_figure(fitness: Fitness, system: str = "si") -> Figure:
                 axes.text(
                     panel.outgrown,
                     0.98 * axes.get_ylim()[1],
-                    f" outgrown in {panel.outgrown} ",
+                    " too small today "
+                    if panel.outgrown == years[0]
+                    else f" outgrown in {panel.outgrown} ",
                     ha="right" if late else "left",
                     va="top",
                     fontsize=9.0,

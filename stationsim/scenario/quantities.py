@@ -450,6 +450,7 @@ Count = Annotated[int, PlainValidator(_read_count), WithJsonSchema({"type": "int
 RainUnitName = Annotated[str, Text("a unit of rain", "mm")]
 RainColumn = Annotated[str, Text("the name of a column", "rain_mm")]
 Name = Annotated[str, Text("a name", "Mill Lane")]
+SettingText = Annotated[str, Text("a text", "60/20/20")]
 FileName = Annotated[str, Text("the name of a file", "data/inflow.csv", 1000)]
 EventText = Annotated[str, Text("an event text", "day 3 07:10 grid loss for 4 h")]
 EventMoment = Annotated[str, Text("a moment", "day 3 07:10")]

@@ -42,7 +42,8 @@ class PlatePart(Table):
         _NOT_JUDGED, "Moment of inertia of what the motor turns: impeller, water in it, coupling."
     )
     most_starts_per_hour: q.PerHour | None = left_out(
-        "limits.most_starts_per_hour counts", "Starts in an hour that its maker allows."
+        "limits.most_starts_per_hour and the size of the motor count",
+        "Starts in an hour that its maker allows.",
     )
     least_off_time: q.Delay | None = left_out(
         _NOT_JUDGED, "Rest between a stop and the next start that its maker asks for."
@@ -169,6 +170,9 @@ class BypassPart(Table):
     suction_lift: q.SpanOrNone | None = left_out(
         _NOT_JUDGED,
         "From the lowest water that the pump shall draw down to, up to its eye.",
+    )
+    npsh_required: q.NpshRequired | None = left_out(
+        _NOT_JUDGED, "Net positive suction head required at the flow of that pump."
     )
 
 

@@ -158,7 +158,7 @@ def _generator(part: t.GeneratorPart | None) -> Generator | None:
 def _bypass(part: t.BypassPart | None) -> BypassConnection | None:
     if part is None:
         return None
-    return BypassConnection(part.diameter, part.flow, part.suction_lift)
+    return BypassConnection(part.diameter, part.flow, part.suction_lift, part.npsh_required)
 
 
 def _design(part: t.DesignPart | None) -> DesignFlows:

@@ -112,7 +112,7 @@ def _annotation(settings_class: type, field: dataclasses.Field[Any]) -> Any:
     if kind == "choice":
         return Literal[tuple(field.metadata["choices"])]
     if kind == "text":
-        return q.Name
+        return q.SettingText
     message = (
         f"setting '{field.name}' of {settings_class.__module__}.{settings_class.__qualname__} does "
         f"not say of what kind it is; make it with stationsim.control.contract.setting"

@@ -3,7 +3,7 @@
     python tests/benchmarks/check_stations.py [SCENARIO ...]
 
 One run (1.00) is the simulation of the episode, a week of it at most, without tables. ``check``
-does that too, and a run through all steady inflows, the 24-hour table, and the criteria themselves.
+does that too, and two runs through steady inflows, the 24-hour table, and the criteria themselves.
 Bands of lineups that were laid once are kept, so they are forgotten before each measurement. Plots
 are not drawn and nothing is imported meanwhile. Time is that of the processor, so that what else
 the machine does matters less.

@@ -4,7 +4,7 @@
 
 The station is that of ``station_year.py`` with constant pumps. One run (1.0) is what ``stationsim
 run`` does before it writes: the simulation, its tables and its sentences. ``compare`` runs five
-rotations (each cycle, run hours, fixed, and the clock daily and weekly), lays them side by side and
+rotations (each cycle, run hours, fixed, the clock daily, and shares), lays them side by side and
 says what came of it. Plots are not drawn. In one process the time is that of the processor, so that
 what else the machine does matters less; in several it is that of the clock on the wall.
 

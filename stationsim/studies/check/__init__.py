@@ -1,4 +1,4 @@
-"""Is it fit: criteria with their sources, each judged by value, limit and margin.
+"""Criteria with their sources, each judged by value, limit and margin.
 
 Limits start from published ones and are the user's to set. A criterion without its data is not
 judged, and never passes. This is a screening for people who know what they look at: it takes no

@@ -1,14 +1,15 @@
 """A criterion: one question to a station, with its limit and its source.
 
 A module of criteria has a function for each family that takes a :class:`Case` and yields
-:class:`Judged`. What cannot be judged yields ``not_judged(..., needs)``: it never passes. A reason
+:class:`Judged`. What cannot be judged yields ``not_judged(..., needs)``: it never passes. What a
+station has no need of yields ``not_needed(..., why)``: it neither passes nor is it open. A reason
 keeps its quantities as numbers, so that it can be told in either unit system.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal, NamedTuple, cast
@@ -37,6 +38,12 @@ SI_UNITS = {
     "volume": "m3", "power": "W", "head": "m",
 }  # fmt: skip
 """Unit of a value in a table, by what it is; the others say it themselves."""
+
+
+RUN_CHECKS = ("water balance", "energy")
+"""Criteria that are checks of the run itself, by name."""
+
+_NOT_NEEDED = "not needed: "
 
 
 class Told(NamedTuple):
@@ -110,6 +117,16 @@ class Judged(NamedTuple):
             piece if isinstance(piece, str) else value_text(piece.value, piece.kind, system)
             for piece in self.why
         )
+
+    @property
+    def of_the_run(self) -> bool:
+        """Whether it is a check of the run, and none of the station."""
+        return self.criterion in RUN_CHECKS
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it could not be judged for want of data."""
+        return self.verdict == "not judged" and not self.reason.startswith(_NOT_NEEDED)
 
     @property
     def margin(self) -> float:
@@ -306,6 +323,20 @@ def not_judged(criterion: str, subject: str, needs: str, source: str = "") -> Ju
     )
 
 
+def not_needed(criterion: str, subject: str, why: str) -> Judged:
+    """Return a criterion that this station has no need of: it is not judged, and not open.
+
+    Parameters
+    ----------
+    criterion, subject
+        As in :class:`Judged`.
+    why
+        What makes it needless: ``a stagger is set``.
+    """
+    reason = f"{_NOT_NEEDED}{why}"
+    return Judged(criterion, subject, "not judged", math.nan, math.nan, "at most", "", reason, "")
+
+
 def limit_source(case: Case, name: str) -> str:
     """Return the source of a limit: the file, when it sets it, or what it starts from.
 
@@ -349,14 +380,3 @@ def value_text(value: float, unit: Unit | Shown, system: System) -> str:
 
 _SHORT_S, _SECONDS_S = 3600.0, 180.0
 _PLAIN = {"%": "{:.0f} %", "": "{:.3g}"}
-
-
-def any_fails(found: Sequence[Judged]) -> bool:
-    """Return whether any criterion fails.
-
-    Parameters
-    ----------
-    found
-        Criteria, judged.
-    """
-    return any(one.verdict == "fail" for one in found)

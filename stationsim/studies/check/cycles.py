@@ -4,7 +4,7 @@ References
 ----------
 Active volume V = T D / 4 for the shortest time T between two starts at a pump flow D:
 MIL-HDBK-1005/9A (1997) 2.5.3.6; half of it when two pumps alternate: US Army EI 11C201 (1997), 7;
-a third with three, by the same reasoning.
+it says so of stations below 45 L/s; larger ones, and a third with three, by the same reasoning.
 """
 
 from __future__ import annotations
@@ -28,8 +28,15 @@ from stationsim.studies.check.criterion import (
 from stationsim.studies.check.steady import Rates, worst_starts
 
 MG10 = "NEMA MG 10, Table 2-3, as reprinted in the EASA handbook (read 2026)"
-VOLUME_SOURCE = "MIL-HDBK-1005/9A (1997) 2.5.3.6: V = T D / 4; halved by alternation, EI 11C201"
+VOLUME_SOURCE = (
+    "MIL-HDBK-1005/9A (1997) 2.5.3.6: V = T D / 4; halved by alternation below 45 L/s, EI 11C201"
+    " (1997); more pumps and larger stations by the same reasoning, own"
+)
 BY_SIZE = "US Army EI 11C201 (1997), Table 7-1: shortest cycle by the size of the motor"
+
+_ALONE = {
+    "shares": ", its turns follow the shares of the hours; reckoned as if one pump took all starts",
+}
 
 
 class Most(NamedTuple):
@@ -132,7 +139,7 @@ def starts(case: Case, rates: Rates) -> Iterator[Judged]:
 
 
 def turns(case: Case) -> int:
-    """Return how many pumps share the starts of the lead under the rotation in use.
+    """Return how many pumps share the starts of the lead in equal parts under the rotation in use.
 
     Parameters
     ----------
@@ -149,7 +156,7 @@ def _active_volume(case: Case) -> Judged:
     if "stop" not in levels or "lead start" not in levels:
         return not_judged("active volume", "station", "a stop level and a lead start")
     low, high = levels["stop"], levels["lead start"]
-    well, n = case.station.well, turns(case)
+    well, n, rotation = case.station.well, turns(case), case.station.control.rotation
     volume = well.volume_at(high) - well.volume_at(low)
     age = ages(case)[0]  # new pipe draws most, and needs most
     needs = []
@@ -171,7 +178,7 @@ def _active_volume(case: Case) -> Judged:
             f"stop to lead start, against T D / (4 n): {value_text(most, '1/h', 'si')}, ",
             f"{name} draws ",
             Told(draws, "flow"),
-            f", {n} taking turns" if n > 1 else ", the lead takes all starts",
+            f", {n} taking turns" if n > 1 else _ALONE.get(rotation, ", the lead takes all starts"),
         ),
         VOLUME_SOURCE,
     )

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from stationsim.equipment.ratings import Generator, Service
+from stationsim.equipment.ratings import Service
 from stationsim.physics.electrics import (
     START_RATIO,
     apparent_va,
@@ -25,11 +25,12 @@ from stationsim.studies.check.criterion import (
     judge,
     limit_source,
     not_judged,
+    not_needed,
 )
 
 CLOSED_FORM = "closed form: I = P / (sqrt(3) U eta cos phi)"
 CAPACITY_SOURCE = (
-    "35 IAC 370.450 (read 2026): standby starts and carries the total rated running capacity"
+    "35 IAC 370.450 (read 2026): standby power starts and carries every pump that is rated to run"
 )
 BYPASS_SOURCE = (
     "common practice, no source; 35 IAC 370.450 (read 2026) asks for a connection, not for a flow"
@@ -176,7 +177,10 @@ def supply(case: Case) -> Iterator[Judged]:
     if staggered is None:
         needs = "a controller that says how starts are staggered after a power loss"
         yield not_judged(names[2], "service", needs)
-    elif not staggered and len(running) > 1:
+    elif staggered or len(running) == 1:
+        why = "a stagger is set" if staggered else "one pump runs at a time"
+        yield not_needed(names[2], "service", why)
+    else:
         together = other + sum(one.starting_a for one in running)
         yield judge(
             names[2], "service", together, "at most", most, "A",
@@ -235,51 +239,52 @@ def _generator_load(case: Case) -> Iterator[Judged]:
             yield not_judged(name, "generator", lacking, CAPACITY_SOURCE)
         return
     running = heaviest(motors, plant.most_running)
+    fewer = len(running) < len(motors)
+    source = "generator.most_running of the scenario" if fewer else CAPACITY_SOURCE
+    all_asked = "; the rule read asks for all pumps" if fewer else ""
     what = (
         f"{len(running)} pump{'s' if len(running) > 1 else ''} and ",
         Told(service.other_load_w, "power"),
-        " of other load",
+        f" of other load{all_asked}",
     )
     watts = sum(one.input_w for one in running) + service.other_load_w
     if math.isnan(watts):
         needs = "plates: power_factor, or rated_power and efficiency"
-        yield not_judged(_GENERATOR[0], "generator", needs, CAPACITY_SOURCE)
+        yield not_judged(_GENERATOR[0], "generator", needs, source)
     else:
         yield judge(
-            _GENERATOR[0], "generator", plant.rated_w, "at least", watts, "power", what,
-            CAPACITY_SOURCE,
+            _GENERATOR[0], "generator", plant.rated_w, "at least", watts, "power", what, source,
         )  # fmt: skip
     amperes = sum(one.running_a for one in running)
     running_va = apparent_va(amperes, service.voltage_v, service.phases) + service.other_load_w
     if plant.rated_va is None:
         needs = "generator: rated_apparent_power"
-        yield not_judged(_GENERATOR[1], "generator", needs, CAPACITY_SOURCE)
+        yield not_judged(_GENERATOR[1], "generator", needs, source)
     else:
         yield judge(
-            _GENERATOR[1], "generator", plant.rated_va, "at least", running_va, "VA", what,
-            CAPACITY_SOURCE,
+            _GENERATOR[1], "generator", plant.rated_va, "at least", running_va, "VA", what, source,
         )  # fmt: skip
-    yield _generator_start(case, plant, service, running, running_va)
-
-
-def _generator_start(
-    case: Case, plant: Generator, service: Service, running: list[Drawn], running_va: float
-) -> Judged:
     name = _GENERATOR[2]
     if plant.start_va is None:
         needs = "generator: start_apparent_power"
-        return not_judged(name, "generator", needs, CAPACITY_SOURCE)
+        yield not_judged(name, "generator", needs, source)
+        return
+    start_va, how = _starting(case, service, running)
+    yield judge(
+        name, "generator", plant.start_va, "at least", running_va + start_va, "VA",
+        f"{how}; at the voltage dip that the rating is for{all_asked}", source,
+    )  # fmt: skip
+
+
+def _starting(case: Case, service: Service, running: list[Drawn]) -> tuple[float, str]:
+    """Return what the start adds to what runs [VA], and in words which start."""
     last = max(running, key=lambda one: one.extra_a)
     extra_a, how = last.extra_a, f"{last.name} starts last, the others run"
     if len(running) == 1:
         how = f"{last.name} starts"
     elif not one_by_one(case):
         extra_a, how = sum(one.extra_a for one in running), "no stagger is set: all start together"
-    return judge(
-        name, "generator", plant.start_va, "at least",
-        running_va + apparent_va(extra_a, service.voltage_v, service.phases), "VA",
-        f"{how}; at the voltage dip that the rating is for", CAPACITY_SOURCE,
-    )  # fmt: skip
+    return apparent_va(extra_a, service.voltage_v, service.phases), how
 
 
 def bypass(case: Case) -> Iterator[Judged]:
@@ -305,13 +310,19 @@ def bypass(case: Case) -> Iterator[Judged]:
             ),
             BYPASS_SOURCE,
         )  # fmt: skip
-    if connection is None or connection.suction_lift_m is None:
-        lacking = "[bypass]" if connection is None else "bypass.suction_lift"
-        yield not_judged("bypass lift", subject, lacking)
+    lift = None if connection is None else connection.suction_lift_m
+    required = None if connection is None else connection.npsh_required_m
+    if lift is None or required is None:
+        keys = (("suction_lift", lift), ("npsh_required", required))
+        lacking = ", ".join(f"bypass.{key}" for key, value in keys if value is None)
+        yield not_judged("bypass lift", subject, "[bypass]" if connection is None else lacking)
     else:
         yield judge(
-            "bypass lift", subject, connection.suction_lift_m, "at most",
+            "bypass lift", subject, lift + required, "at most",
             case.ratings.limits.most_priming_lift_m, "head",
-            "from the lowest water up to the eye of the pump; losses and head required come on top",
+            (
+                "lift ", Told(lift, "head"), " from the lowest water up to the eye, head required ",
+                Told(required, "head"), "; the loss in its hose comes on top",
+            ),
             limit_source(case, "most_priming_lift_m"),
         )  # fmt: skip

@@ -30,7 +30,7 @@ from stationsim.units import show
 
 ORDER_SOURCE = "common practice, no source: from the floor up stop, starts, alarm, spill"
 INLET_SOURCE = "common practice, no source: the sewer is not used in normal operation"
-HI_SOURCE = "ANSI/HI 9.8: S = D (1 + 2.3 Fd)"
+HI_SOURCE = "ANSI/HI 9.8 as quoted elsewhere, standard not read: S = D (1 + 2.3 Fd)"
 MIL_SOURCE = "MIL-HDBK-1005/9A (1997): 1.0 to 2.6 ft at 2 to 5 ft/s in the entrance"
 _CONTROL = (
     "stop",
@@ -201,10 +201,12 @@ def engine_suction(case: Case) -> Iterator[Judged]:
     name, limits = engine.pump.name, case.ratings.limits
     flow = operating_point([engine.pump], ages(case)[0].main, engine.stop_level_m).total_m3s
     lift = line.eye_m - engine.stop_level_m
-    loss = line.pipe.loss_m(flow) if line.pipe is not None else 0.0
-    if line.npsh_required_m is None:
-        yield not_judged("suction lift", name, "engine_pump.suction: npsh_required")
+    if line.pipe is None or line.npsh_required_m is None:
+        keys = ["length", "diameter"] if line.pipe is None else []
+        keys += ["npsh_required"] if line.npsh_required_m is None else []
+        yield not_judged("suction lift", name, f"engine_pump.suction: {', '.join(keys)}")
     else:
+        loss = line.pipe.loss_m(flow)
         yield judge(
             "suction lift", name, lift + loss + line.npsh_required_m, "at most",
             limits.most_priming_lift_m, "head",

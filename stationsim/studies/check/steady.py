@@ -1,10 +1,11 @@
-"""Starts and rest of each pump at steady inflows, counted in one run of the station itself.
+"""Starts and rest of each pump at steady inflows, counted in runs of the station itself.
 
-The inflow goes up in steps: at half of what each lineup adds, where a cycle is shortest, and
-between. Controller and rotation are the station's own, so delays, unlike pumps, staged stops and
-rotations by the clock count as they are. Between two steps nothing arrives for a while and all
-pumps stop. Where it depends on the rotation which pump takes the starts, a step comes as often as
-there are pumps.
+The inflow goes up in steps: at half of what each lineup adds, where a cycle is often shortest, and
+between. A second run goes in finer steps about the inflows at which a pump starts most; not so for
+a controller that tells no calls. Controller and rotation are the station's own, so delays, unlike
+pumps, staged stops and rotations by the clock count as they are. Between two steps nothing arrives
+for a while and all pumps stop. Where it depends on the rotation which pump takes the starts, a step
+comes as often as there are pumps.
 
 References
 ----------
@@ -41,10 +42,17 @@ FIRST = (0.1, 0.25, 0.4, 0.5, 0.6, 0.75, 0.9)
 FURTHER = (0.25, 0.5, 0.75, 0.95)
 """Parts of what each further pump adds [-]."""
 
+FINER = 5
+"""Inflows of the second run on either side of the worst of the first, up to its neighbours [-]."""
+
 _SHORTEST = 0.5
 _FEW = (0.25, 0.5, 0.75)
 _RUN_IN = 2
 _ALIKE = 0.01
+_SAME = 1e-6
+_NEARLY = 0.85
+"""Part of the most starts from which an inflow is looked at more finely [-]."""
+
 _SPARE = 1.2
 _FIRST_S = 60.0
 _LEAST_FLOW_M3S = 1e-7
@@ -159,10 +167,44 @@ def rates_of(case: Case) -> Rates:
     case
         The station.
     """
+    first = _run(case, _steps(case))
+    if not stages_of(case.station):  # a panel that scans every second is slow to follow
+        return first
+    finer = [step for inflow in _about_the_worst(case, first) if (step := _step_at(case, inflow))]
+    return dict(sorted((first | _run(case, finer)).items()))
+
+
+def _about_the_worst(case: Case, rates: Rates) -> list[float]:
+    """Return the inflows about those at which each pump starts most, up to their neighbours."""
+    tried = sorted(rates)
+    ends = [0.0, *tried, max((flows[-1] for flows in _lineups(case).flows), default=0.0)]
+    tops: set[int] = set()
+    for name, worst in worst_starts(case, rates).items():
+        made = [rates[q][name].per_hour if name in rates[q] else 0.0 for q in tried]
+        beside = [0.0, *made, 0.0]
+        tops |= {
+            n
+            for n, rate in enumerate(made)
+            if rate > 0.0
+            and rate >= _NEARLY * worst.per_hour
+            and rate >= max(beside[n], beside[n + 2])
+        }
+    found: list[float] = []
+    for n in sorted(tops):
+        for end in (ends[n], ends[n + 2]):
+            for part in range(1, FINER + 1):
+                inflow = tried[n] + part / (FINER + 1) * (end - tried[n])
+                if not any(abs(inflow - one) < _SAME * inflow for one in [*tried, *found]):
+                    found.append(inflow)
+    return sorted(found)
+
+
+def _run(case: Case, steps: list[_Step]) -> Rates:
+    """Return what comes of some steady inflows, one after the other, in one run."""
     times, flows = [0.0], [0.0]
     windows: list[_Window] = []
     now = _FIRST_S
-    for step in _steps(case):
+    for step in steps:
         for _ in range(step.times):
             windows.append(_Window(step.inflow_m3s, now, now + step.lasts_s, step.group))
             times += [now, now + step.lasts_s]
@@ -251,11 +293,8 @@ def _calls(case: Case) -> list[_Call]:
 
 def _steps(case: Case) -> list[_Step]:
     """Return the steady inflows in the order in which they come, the lead's own first."""
-    calls, count = _calls(case), len(case.station.pumps)
+    calls, orders, flows = _lineups(case)
     known = bool(stages_of(case.station))
-    leads = range(count if case.station.control.rotation != "fixed" else 1)
-    orders = [[(lead + n) % count for n in range(count)] for lead in leads]
-    flows = [_together(case, calls, order) for order in orders]
     tried: list[float] = []
     found = []
     for n in range(len(calls)):
@@ -276,6 +315,33 @@ def _steps(case: Case) -> list[_Step]:
                 if _cycle(case, calls[: n + 1], order, inflow) is not None:
                     found.append(_step(case, calls, n + 1, orders, inflow))
     return found
+
+
+class _Lineups(NamedTuple):
+    """The calls, the orders in which pumps may follow them, and what each order gives [m3/s]."""
+
+    calls: list[_Call]
+    orders: list[list[int]]
+    flows: list[list[float]]
+
+
+def _lineups(case: Case) -> _Lineups:
+    """Return who may run with whom, whichever pump leads."""
+    calls, count = _calls(case), len(case.station.pumps)
+    leads = range(count if case.station.control.rotation != "fixed" else 1)
+    orders = [[(lead + n) % count for n in range(count)] for lead in leads]
+    return _Lineups(calls, orders, [_together(case, calls, order) for order in orders])
+
+
+def _step_at(case: Case, inflow_m3s: float) -> _Step | None:
+    """Return an inflow as a step by the first lineup that cycles at it; None where none does."""
+    calls, orders, flows = _lineups(case)
+    for n in range(len(calls)):
+        for order, given in zip(orders, flows, strict=True):
+            within = given[n] < inflow_m3s < given[n + 1]
+            if within and _cycle(case, calls[: n + 1], order, inflow_m3s) is not None:
+                return _step(case, calls, n + 1, orders, inflow_m3s)
+    return None
 
 
 def _together(case: Case, calls: list[_Call], order: list[int]) -> list[float]:

@@ -57,9 +57,12 @@ def lines(fitness: Fitness, system: System) -> list[str]:
             sources.setdefault(one.source, {})[one.criterion] = None
     told += ["", "where the limits come from:"]
     told += _folded(("; ".join(names), source) for source, names in sources.items())
-    rest = [one for one in fitness.judged if one.verdict == "not judged"]
+    rest = [one for one in fitness.judged if one.is_open]
     if rest:
         told += ["", "not judged, for want of data:", *_folded(_together(rest, system))]
+    needless = [one for one in fitness.judged if one.verdict == "not judged" and not one.is_open]
+    if needless:
+        told += ["", "not judged, for want of need:", *_folded(_together(needless, system))]
     return told
 
 
@@ -82,7 +85,7 @@ def _together(rest: list[Judged], system: System) -> list[tuple[str, str]]:
     """Return what is needed, and for which criteria: those of one need in one line."""
     found: dict[str, dict[str, list[str]]] = {}
     for one in rest:
-        why = one.told(system).removeprefix("not judged: ")
+        why = one.told(system).removeprefix("not judged: ").removeprefix("not needed: ")
         why = why.replace(f"pump.{one.subject}.", "pump.NAME.")
         found.setdefault(why, {}).setdefault(one.criterion, []).append(one.subject)
     told = []
@@ -106,17 +109,20 @@ def sentences(fitness: Fitness, system: System) -> list[str]:
     system
         ``si`` or ``us``.
     """
+    of_the_station = [one for one in fitness.judged if not one.of_the_run]
     by = {
-        verdict: [one for one in fitness.judged if one.verdict == verdict]
-        for verdict in ("pass", "fail", "not judged")
+        verdict: [one for one in of_the_station if one.verdict == verdict]
+        for verdict in ("pass", "fail")
     }
+    still_open = sum(one.is_open for one in of_the_station)
     total = len(by["pass"]) + len(by["fail"])
     failing = f"{len(by['fail'])} {'fails' if len(by['fail']) == 1 else 'fail'}"
     told = [f"All {total} criteria could be judged: {len(by['pass'])} pass, {failing}."]
-    if by["not judged"]:
+    if still_open:
         passing = f"{len(by['pass'])} of {total} criteria that could be judged pass"
-        rest = f"{len(by['not judged'])} could not be judged for want of data, and count as open"
+        rest = f"{still_open} could not be judged for want of data, and count as open"
         told = [f"{passing}, {failing}; {rest}."]
+    told += _of_the_run(fitness)
     if by["fail"]:
         parts = [_short(one, system) for one in by["fail"][:_MOST_NAMED]]
         more = len(by["fail"]) - len(parts)
@@ -125,7 +131,7 @@ def sentences(fitness: Fitness, system: System) -> list[str]:
     near = [
         (round(abs(part), 6), n, one)
         for n, one in enumerate(by["pass"])
-        if one.criterion not in _SANITY and not math.isnan(part := margin_part(one))
+        if not math.isnan(part := margin_part(one))
     ]
     if near:
         told.append(f"Nearest to its limit of those that pass: {_short(min(near)[2], system)}.")
@@ -145,6 +151,22 @@ def _short(one: Judged, system: System) -> str:
     )
 
 
+def _of_the_run(fitness: Fitness) -> list[str]:
+    """Return whether the run's own checks hold, of those that could be made."""
+    told = []
+    for verdict, hold in (("fail", ("does not hold", "do not hold")), ("pass", ("holds", "hold"))):
+        names = [
+            one.criterion.removesuffix(" balance")
+            for one in fitness.judged
+            if one.of_the_run and one.verdict == verdict
+        ]
+        if names:
+            many = len(names) > 1
+            check = f"The run's own check{'s' if many else ''} of {listed(names)}"
+            told.append(f"{check} {hold[many]}.")
+    return told
+
+
 def _of_growth(fitness: Fitness, system: System) -> list[str]:
     growth = fitness.growth
     if growth is None:
@@ -162,13 +184,13 @@ def _of_growth(fitness: Fitness, system: System) -> list[str]:
     ]
     peak = show(last.peak_m3s, "flow", system)
     begins = f"At {rate:g} % a year from {first.year}"
-    if not outgrown:
-        return [f"{begins}, nothing is outgrown by {last.year}, when the peak is {peak}."]
-    parts = [f"{what} in {year}" for year, what in sorted(outgrown)]
-    return [f"{begins}, outgrown first: {listed(parts)}."]
-
-
-_SANITY = ("water balance", "energy")
+    today = [what for year, what in outgrown if year == first.year]
+    parts = [f"{what} in {year}" for year, what in sorted(outgrown) if year > first.year]
+    told = [f"Too small today ({first.year}): {listed(today)}."] if today else []
+    if parts:
+        return [*told, f"{begins}, outgrown first: {listed(parts)}."]
+    nothing = "nothing else" if today else "nothing"
+    return [*told, f"{begins}, {nothing} is outgrown by {last.year}, when the peak is {peak}."]
 
 
 def margin_part(one: Judged) -> float:
