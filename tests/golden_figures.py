@@ -32,7 +32,7 @@ SHIPPED = {
     "quarry-row-us": 30.0 * DAY_S,
     "mill-reach": None,
     "weir-bank-recorded": None,
-    "dock-street": None,
+    "osier-wharf": None,
 }
 """Each scenario, and how much of it is run [s]; None for all."""
 

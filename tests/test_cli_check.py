@@ -13,7 +13,7 @@ from stationsim.cli import main
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 REFERENCE = str(SCENARIOS / "reference-station.toml")
-DOCK_STREET = str(SCENARIOS / "dock-street.toml")
+OSIER_WHARF = str(SCENARIOS / "osier-wharf.toml")
 
 
 @pytest.fixture(autouse=True)
@@ -47,16 +47,16 @@ def test_a_station_that_passes_is_told_and_written_and_ends_with_nought(elsewher
 
 
 def test_a_station_that_fails_ends_with_three_and_writes_all_the_same(elsewhere: Path) -> None:
-    done = check(DOCK_STREET, "--out", "dock", "--page")
+    done = check(OSIER_WHARF, "--out", "dock", "--page")
     assert done.exit_code == 3, done.output
     assert "fail  storage for the outage, station" in done.output
     assert "fail  generator fuel, generator" in done.output
     assert (elsewhere / "dock" / "growth.png").is_file()
     page = (elsewhere / "dock" / "page.html").read_text(encoding="utf-8")
     assert "storage for the outage" in page
-    quiet = check(DOCK_STREET, "--quiet", "--no-plots")
+    quiet = check(OSIER_WHARF, "--quiet", "--no-plots")
     assert (quiet.exit_code, quiet.output) == (3, "")
-    assert (elsewhere / "results" / "dock-street-check" / "criteria.csv").is_file()
+    assert (elsewhere / "results" / "osier-wharf-check" / "criteria.csv").is_file()
 
 
 def test_a_setting_can_make_it_fail_or_pass() -> None:
@@ -64,7 +64,7 @@ def test_a_setting_can_make_it_fail_or_pass() -> None:
     assert done.exit_code == 3
     assert "fail  starts in an hour, P1, P2" in done.output
     mended = check(
-        DOCK_STREET, "--no-plots", "--out", "b",
+        OSIER_WHARF, "--no-plots", "--out", "b",
         "--set", 'design.outage="30 min"', "--set", 'generator.tank="800 L"',
     )  # fmt: skip
     assert mended.exit_code == 0, mended.output

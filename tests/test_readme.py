@@ -89,7 +89,7 @@ def test_the_checks_of_readme_say_what_is_quoted(clone: Path) -> None:
         outcome = CliRunner().invoke(main, ["check", *shlex.split(words), "--no-plots"])
         assert outcome.exit_code == 3
         assert " ".join(text.split()) in " ".join(outcome.output.split())
-    assert [path.name for path in (clone / "results").iterdir()] == ["dock-street-check"]
+    assert [path.name for path in (clone / "results").iterdir()] == ["osier-wharf-check"]
 
 
 def test_readme_names_every_shipped_scenario() -> None:

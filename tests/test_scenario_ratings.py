@@ -39,7 +39,7 @@ from stationsim.scenario.load import Loaded, load
 from stationsim.scenario.starter import starter_text
 from stationsim.station import Ratings
 
-DOCK = Path(__file__).parents[1] / "scenarios" / "dock-street.toml"
+DOCK = Path(__file__).parents[1] / "scenarios" / "osier-wharf.toml"
 FOOT_M, INCH_M, GALLON_M3, HP_W = 0.3048, 0.0254, 231 * 0.0254**3, 745.6998715822702
 """By definition: NIST SP 811 (2008), appendix B."""
 
@@ -512,7 +512,7 @@ def test_the_starter_holds_typical_values_that_only_wait_for_their_mark(
     assert reddened(awake) == []
 
 
-def test_dock_street_has_every_rating_and_its_pumps_are_what_it_says() -> None:
+def test_osier_wharf_has_every_rating_and_its_pumps_are_what_it_says() -> None:
     loaded = load(DOCK)
     station, found = loaded.station, loaded.station.ratings
     assert loaded.warnings == ()
