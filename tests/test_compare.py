@@ -26,7 +26,7 @@ from stationsim.limits import Limits
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well, cylinder
 from stationsim.station import AlarmSettings, Ratings, Station
-from stationsim.studies.compare import compare, differing, outcome, verdict
+from stationsim.studies.compare import compare, differing, effects, outcome
 from stationsim.study_result import StudyResult
 from stationsim.testing import episode
 
@@ -415,7 +415,7 @@ def test_a_station_whose_only_pump_never_runs_can_be_compared() -> None:
     ],
 )
 def test_words_for_ratios(before: float, after: float, first: str) -> None:
-    assert verdict.change(before, after)[0] == first
+    assert effects.change(before, after)[0] == first
 
 
 @pytest.mark.parametrize(
@@ -426,7 +426,16 @@ def test_words_for_ratios(before: float, after: float, first: str) -> None:
         ("control.stop", "0.7 m", "0.9 m", "raising the stop level by 0.2 m"),
         ("pump.P1.flow_factor", "1.0", "0.9", "lowering the flow factor of P1 by 0.1"),
         ("inflow.homes.mean", "10 L/s", "12 L/s", "raising the mean of homes by 2 L/s"),
-        ("control.lag_start", "6 ft", "1.9 m", "changing the lag start from 6 ft to 1.9 m"),
+        ("control.lag_start", "6 ft", "1.9 m", "raising the lag start from 6 ft to 1.9 m"),
+        ("control.start_delay", "0 s", "1 min", "raising the start delay from 0 s to 1 min"),
+        (
+            "control.start_delay",
+            "1 h 30 min",
+            "1 h",
+            "lowering the start delay from 1 h 30 min to 1 h",
+        ),
+        ("inflow.homes.flow", "0 L/s", "1000000 L/s", "raising the flow of homes by 1,000,000 L/s"),
+        ("control.lag_start", "6 ft", "20 L/s", "changing the lag start from 6 ft to 20 L/s"),
         ("rotation.kind", "clock", "fixed", "changing the rotation from clock to fixed"),
     ],
 )

@@ -9,47 +9,19 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from scenario_texts import as_file, nettle_bank
 
 from stationsim import load_scenario, simulate
 from stationsim.cli import main
 
 ROOT = Path(__file__).parents[1]
-TEXT = """
-[station]
-name = "Nettle Bank"
-[well.shaft]
-shape = "cylinder"
-diameter = "3.0 m"
-[spill]
-level = "4.20 m"
-[pump.P1]
-flow = "30 L/s"
-[pump.P2]
-like = "P1"
-[control]
-kind = "staging"
-stop = "0.70 m"
-lead_start = "1.50 m"
-lag_start = "1.80 m"
-[rotation]
-kind = "each cycle"
-[episode]
-start = "2027-03-01T00:00+00:00"
-duration = "6 h"
-start_level = "0.70 m"
-[inflow.homes]
-kind = "constant"
-flow = "15 L/s"
-"""
+TEXT = nettle_bank("6 h", "15 L/s")
 # full after pi/4 * 9 * 0.80 / 0.015 = 376.99 s = 00:06:17
 
 
 @pytest.fixture
 def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.chdir(tmp_path)
-    path = tmp_path / "nettle.toml"
-    path.write_text(TEXT, encoding="utf-8")
-    return path
+    return as_file(TEXT, tmp_path, monkeypatch)
 
 
 def said(*words: str, code: int = 0) -> str:

@@ -151,7 +151,7 @@ def findings_grid(findings: Sequence[Finding]) -> Grid:
                 one.place,
                 one.value,
                 one.limit,
-                "" if one.margin is None else f"{one.margin:.6g} {one.unit}".rstrip(),
+                "" if one.margin is None else f"{one.margin:.3g} {one.unit}".rstrip(),
                 one.verdict,
                 one.reason,
                 one.fix,

@@ -8,6 +8,8 @@ from stationsim.why.said import cause_text, lasting, short, span
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene
 from stationsim.wording import listed
 
+_AT_ONCE_S = 1e-3
+
 
 def of_floats(scene: Scene, name: str) -> Answer | None:
     """Return why the floats did not start a pump; None while the panel goes by the level.
@@ -86,6 +88,8 @@ def _covered(scene: Scene, name: str) -> str:
     rested_s = -math.inf if last is None else last.stop_s + unit.min_off_s
     if rested_s > scene.at_s + SAME_INSTANT_S:
         return f"it had to rest {lasting(unit.min_off_s)} after its stop, {scene.until(rested_s)}"
+    if turn.decision.wake_at_s <= scene.at_s + _AT_ONCE_S:
+        return "they start one pump at a time, the next one at once"
     if turn.decision.wake_at_s < math.inf:
         return (
             "they start one pump at a time, the next when the start float has stayed covered for"

@@ -10,6 +10,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.why.by_floats import saw
+from stationsim.why.in_vain import at_limit, in_vain, refusals
 from stationsim.why.said import lasting, role_text, short
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene
 
@@ -144,6 +145,7 @@ def rotation_text(scene: Scene) -> str:
     return {
         "each cycle": "the lead changes at each stop of all pumps",
         "run hours": "at each stop of all pumps the one with the fewest run hours takes the lead",
+        "shares": "at each stop of all pumps the one furthest behind its share of the hours leads",
         "clock": "the lead changes at set times, when no pump runs",
         "fixed": "the order is fixed",
     }.get(kind, f"'{kind}' settles who leads")
@@ -217,8 +219,7 @@ def _waits(scene: Scene, name: str, role: str) -> Answer:
         return Answer(name, f"{head} {why} held it back {until}.")
     limit_s = memory.under_limit_s[pump]
     if limit_s > max(rested_s, at_s + SAME_INSTANT_S):
-        most = settings.most_starts_per_hour
-        why = f"it had made {most:g} starts within an hour, its limit,"
+        why = f"{at_limit(settings)},"
         return Answer(name, f"{head} {why} and waited {scene.until(limit_s)}.", _refused(scene))
     if rested_s > at_s + SAME_INSTANT_S and last is not None:
         why = (
@@ -230,8 +231,6 @@ def _waits(scene: Scene, name: str, role: str) -> Answer:
 
 
 def _refused(scene: Scene) -> list[str]:
-    from stationsim.why.electric import refusals
-
     calls_since_s = _calls_since_s(scene)
     return refusals(scene, calls_since_s)
 
@@ -301,8 +300,10 @@ def _not_reached(scene: Scene, name: str, part: Part, settings: StagingSettings)
     head = f"{name} {verb}: {who}"
     otherwise = not abs(seen.level_m - true.level_m) <= _SEEN_OTHERWISE_M
     whose = "the panel saw the level" if otherwise else "the level"
+    more: list[str] = []
     if seen.level_m >= start_m - _SAME_LEVEL_M:
-        verdict = head + _too_short(scene, part.call, start_m, since_s, start)
+        why, more = in_vain(scene, name, part.call, since_s)
+        verdict = head + why
     elif math.isnan(seen.level_m):
         verdict = f"{head}the panel had no level signal"
     else:
@@ -315,7 +316,6 @@ def _not_reached(scene: Scene, name: str, part: Part, settings: StagingSettings)
             when = scene.clock(seen.at_s)
             verdict = f"{head}{whose} {peaked} {scene.level(seen.level_m)} ({when}), {below} below"
             verdict += f" {start}"
-    more = []
     if otherwise:
         more.append(
             f"In truth the level peaked at {scene.level(true.level_m)} ({scene.clock(true.at_s)})."
@@ -325,33 +325,3 @@ def _not_reached(scene: Scene, name: str, part: Part, settings: StagingSettings)
     since = scene.clock(since_s) if since_s > 0.0 else "the start"
     more.append(f"It had this part since {since}; {rotation_text(scene)}.")
     return Answer(name, f"{verdict}.", more)
-
-
-def _too_short(scene: Scene, call: int, start_m: float, since_s: float, start: str) -> str:
-    """Return that the level was there, and what the start delay made of it."""
-    memory, delay_s = scene.turn.memory, scene.station.control.settings.start_delay_s
-    assert memory is not None  # noqa: S101  (asked only where it is known)
-    runs = dict(memory.above_since)
-    delay = f"the start delay of {lasting(delay_s)}"
-    if call in runs:
-        over_s = runs[call] + delay_s
-        return (
-            f"the level came to {start}, at {scene.clock(runs[call])}, and {delay} ran"
-            f" {scene.until(over_s)}"
-        )
-    begins, ends = scene.result.course.spans_above(start_m)
-    inside = [
-        (max(float(a), since_s), float(b))
-        for a, b in zip(begins, ends, strict=True)
-        if b >= since_s and a <= scene.at_s
-    ]
-    if not inside or delay_s <= 0.0:
-        return f"the level had been at {start}, and why no pump was called is not on record"
-    begin, end = inside[-1]
-    peak = scene.peak(begin, min(end, scene.at_s))
-    often = "" if len(inside) == 1 else f" (the last of {len(inside)} times)"
-    return (
-        f"the level came to {start}, at {scene.clock(begin)}{often}, peaked at"
-        f" {scene.level(peak.level_m)} and fell below it again after {lasting(end - begin)}, before"
-        f" {delay} was over"
-    )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.why.by_floats import of_floats
 from stationsim.why.by_level import of_level
+from stationsim.why.in_vain import refusals
 from stationsim.why.said import cause_text, lasting, role_text, span
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene, Spell
 from stationsim.wording import at_end
@@ -233,28 +234,6 @@ def _in_truth(scene: Scene, name: str, at_s: float) -> list[str]:
 
 def _unit(scene: Scene, name: str) -> PumpUnit:
     return next(pump for pump in scene.station.pumps if pump.name == name)
-
-
-def refusals(scene: Scene, since_s: float) -> list[str]:
-    """Return the last start that the panel refused since a moment, as the record has it.
-
-    Parameters
-    ----------
-    scene
-        The moment.
-    since_s
-        From when on [s].
-    """
-    rows = [
-        row
-        for row in scene.of("station", "start refused")
-        if since_s <= row.t_s <= scene.at_s + SAME_INSTANT_S
-    ]
-    if not rows:
-        return []
-    row = rows[-1]
-    detail = f" ({row.detail})" if row.detail else ""
-    return [f"Start refused at {scene.clock(row.t_s)}: {row.cause}{detail}."]
 
 
 def _no_run_signal(scene: Scene, name: str) -> Answer | None:

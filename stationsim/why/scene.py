@@ -233,7 +233,7 @@ class Scene:
         begins = [row[0] for row in self.trace.signal]
         for (t, mode, value), until in zip(self.trace.signal, [*begins[1:], math.inf], strict=True):
             low, high = max(t, from_s), min(until, to_s)
-            if low > high or (low == high and from_s < to_s) or mode == "lost":
+            if low > high or until <= low or mode == "lost":  # the next one holds where one ends
                 continue
             found = self.peak(low, high) if mode == "right" else Peak(value, low)
             if not best.level_m >= found.level_m:

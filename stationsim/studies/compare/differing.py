@@ -6,10 +6,11 @@ import dataclasses
 import math
 import re
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from stationsim.errors import QuantityError
-from stationsim.units import show, unit_name
+from stationsim.units import parse, show, unit_name
 
 if TYPE_CHECKING:
     from stationsim.station import Station
@@ -116,13 +117,58 @@ def moved(key: str, first: str, last: str) -> tuple[str, str]:
     ('lowering the lag start by 0.2 m', '0.2 m')
     """
     name = name_of(key)
-    before, after = _number(first), _number(last)
-    if before is None or after is None or before[1] != after[1]:
+    sizes = sizes_of((first, last))
+    if not sizes:
         return f"changing the {name} from {first} to {last}", ""
-    by = after[0] - before[0]
-    verb = "raising" if by > 0.0 else "lowering"
-    amount = f"{abs(by):.6g}{' ' if before[1] else ''}{before[1]}"
+    verb = "raising" if sizes[1] > sizes[0] else "lowering"
+    before, after = _number(first), _number(last)
+    if before is None or after is None or before[1] != after[1]:  # each as it is written
+        return f"{verb} the {name} from {first} to {last}", f"{first} to {last}"
+    by = abs(after[0] - before[0])
+    amount = f"{plain(by, 6)}{' ' if before[1] else ''}{before[1]}"
     return f"{verb} the {name} by {amount}", amount
+
+
+def sizes_of(values: Sequence[str]) -> list[float]:
+    """Return how great values are, whatever their units; empty when they are not of one kind.
+
+    Parameters
+    ----------
+    values
+        As written.
+
+    Examples
+    --------
+    >>> sizes_of(["30 s", "1 min"]), sizes_of(["clock", "fixed"])
+    ([30.0, 60.0], [])
+    """
+    numbers = [_number(value) for value in values]
+    if all(one is not None and not one[1] for one in numbers):
+        return [one[0] for one in numbers if one is not None]
+    for kind in _KINDS:
+        try:
+            return [parse(value, kind) for value in values]
+        except QuantityError:
+            continue
+    return []
+
+
+def plain(number: float, figures: int) -> str:
+    """Return a number with some figures, and never with a power of ten.
+
+    Parameters
+    ----------
+    number
+        The number.
+    figures
+        How many count.
+
+    Examples
+    --------
+    >>> plain(1e6, 4), plain(0.2, 6), plain(2.5e-6, 4)
+    ('1,000,000', '0.2', '0.0000025')
+    """
+    return f"{Decimal(f'{number:.{figures}g}'):,f}"
 
 
 def _number(text: str) -> tuple[float, str] | None:

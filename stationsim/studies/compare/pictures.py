@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationsim.studies.compare import differing
+from stationsim.studies.compare.effects import figure
 from stationsim.studies.compare.tables import ALARM, NO, SPILL
-from stationsim.studies.compare.verdict import figure
 from stationsim.units import factor, shown_unit
 
 if TYPE_CHECKING:

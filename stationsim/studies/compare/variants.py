@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stationsim.control.contract import ROTATIONS, rotation_class
+from stationsim.control.rotation import read_shares
 from stationsim.control.staging import ALL_TOGETHER, StagingSettings
 from stationsim.errors import InputError
 from stationsim.scenario import settings
@@ -371,8 +372,12 @@ def _rotations(loaded: Loaded, notes: list[str]) -> Axis:
     own.setdefault("kind", loaded.station.control.rotation)
     kinds = [own["kind"], *(kind for kind in ROTATIONS if kind != own["kind"])]
     tables: list[dict[str, Any]] = [own]
+    parts = read_shares("", len(loaded.station.pumps))
+    shares = "/".join(f"{100.0 * part:.4g}" for part in parts)
     for kind in kinds[1:]:
-        table = dict(_CLOCK) if kind == "clock" else {"kind": kind}
+        table = {"clock": dict(_CLOCK), "shares": {"kind": kind, "shares": shares}}.get(
+            kind, {"kind": kind}
+        )
         given = {dataclasses.MISSING}
         needs = [
             settings.key_of(one)
@@ -387,6 +392,8 @@ def _rotations(loaded: Loaded, notes: list[str]) -> Axis:
     if "clock" in kinds[1:]:
         told = f"here it changes the lead every {_CLOCK['every']}, at midnight"
         notes.append(f"The file gives the clock no times; {told}.")
+    if "shares" in kinds[1:]:
+        notes.append(f"The shares of the run hours are {shares} where the file gives none.")
     return Axis(
         ROTATION,
         tuple(str(kind) for kind in kinds),
