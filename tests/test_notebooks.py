@@ -33,6 +33,9 @@ def printed(notebook: Any) -> str:
     return "".join(output.text for output in outputs if output.output_type == "stream")
 
 
+pytestmark = pytest.mark.xdist_group("lessons")  # executed once, by one worker
+
+
 def figures(notebook: Any) -> int:
     outputs = [output for cell in code_cells(notebook) for output in cell.outputs]
     return sum("image/png" in output.get("data", {}) for output in outputs)
