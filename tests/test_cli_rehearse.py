@@ -198,3 +198,26 @@ def test_a_misspelt_command_names_the_nearest() -> None:
     assert done.exit_code == 2
     assert "Did you mean 'rehearse'?" in done.output
     assert "There are run, show" in CliRunner().invoke(main, ["x"]).output
+
+
+def test_the_ranking_tells_the_hours_too_late(elsewhere: Path) -> None:
+    with_response = rehearse(MILL_REACH, REFERENCE, "--response", "78 min", "--no-plots")
+    head = next(
+        line for line in with_response.output.splitlines() if line.lstrip().startswith("station ")
+    )
+    assert head.endswith("hours too late")
+    row = next(
+        line for line in with_response.output.splitlines() if "Reference station  dry" in line
+    )
+    assert row.endswith(" 34")
+    plain = rehearse(MILL_REACH, REFERENCE, "--no-plots", "--out", str(elsewhere / "p"))
+    assert "hours too late" not in plain.output
+    why = CliRunner().invoke(main, ["why", str(elsewhere / "p"), "--at", "07:00"])
+    assert why.exit_code == 2
+    assert "these results are those of 'rehearse'; name a scenario file" in why.output
+
+
+def test_a_command_can_be_explained() -> None:
+    told = CliRunner().invoke(main, ["explain", "rehearse"])
+    assert told.exit_code == 0
+    assert "rehearse (command)" in told.output

@@ -30,6 +30,7 @@ def explain(word: tuple[str, ...]) -> None:
         stationsim explain event
     """  # noqa: D301 - \b is click's mark
     from stationsim import vocabulary
+    from stationsim.cli import COMMANDS
     from stationsim.scenario import keys
 
     text = " ".join(word).strip()
@@ -38,17 +39,28 @@ def explain(word: tuple[str, ...]) -> None:
     if not entries and not found:
         tail = [path for path in keys.all_paths() if path.rpartition(".")[2] == text]
         found = [one for path in tail for one in keys.explain_key(path)]
-    if not entries and not found:
+    if not entries and not found and text not in COMMANDS:
         near = list(vocabulary.nearest(text))
         near += difflib.get_close_matches(text, keys.all_paths(), n=3, cutoff=0.6)
         hint = ", ".join(f"'{one}'" for one in dict.fromkeys(near))
         message = f"'{text}' is no word of stationsim and no key of a scenario"
         raise InputError(f"{message}; near it: {hint}" if hint else message)
-    blocks = [_entry_lines(entry) for entry in entries]
+    blocks = [_command_lines(text)] if text in COMMANDS else []
+    blocks += [_entry_lines(entry) for entry in entries]
     blocks += [_key_lines(one) for one in found]
     if any(one.path in _SAID_IN_EVENTS for one in found):
         blocks.append(_event_lines())
     click.echo("\n\n".join("\n".join(block) for block in blocks))
+
+
+def _command_lines(name: str) -> list[str]:
+    from stationsim.cli import COMMANDS
+
+    return [
+        f"{name} (command)",
+        *_folded(COMMANDS[name][1]),
+        *_folded(f"more: stationsim {name} -h"),
+    ]
 
 
 def _entry_lines(entry: Entry) -> list[str]:

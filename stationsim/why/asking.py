@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.errors import InputError
-from stationsim.saving import load_result
+from stationsim.saving import load_result, read_manifest
 from stationsim.scenario.events import MOMENTS, EventTextError, read_moment
 from stationsim.scenario.load import load
 from stationsim.why.screen import check, lines
@@ -85,12 +85,18 @@ def asked(
     """
     if not place.is_dir():
         return Asked(load(place, sets=sets, events=events, rains=rains), None)
+    study = read_manifest(place).get("study")
+    if study is not None:
+        message = (
+            f"{place}: these results are those of '{study}'; name a scenario file, or a folder"
+        )
+        raise InputError(f"{message} that 'stationsim run' has made")
     saved = load_result(place)
     file = place / "scenario.toml"
     if not file.is_file():
         raise InputError(
-            f"{place}: these results hold no scenario.toml (they were set up in Python, or are"
-            " those of a study), so the run cannot be asked; name a scenario file, or a folder that"
+            f"{place}: these results hold no scenario.toml (they were set up in Python), so"
+            " the run cannot be asked; name a scenario file, or a folder that"
             " 'stationsim run' has made"
         )
     loaded = load(file, sets=sets, events=events, rains=rains)

@@ -133,23 +133,25 @@ def _ranking(found: Sequence[StationHours], asked: HoursAsked, system: System) -
 
     names = {one.name: one.station.name for one in found}
     wide = max(len(name) for name in names.values())
+    late_head = "" if asked.response_s is None else "hours too late"
     told = [
         "Power lost at the worst hour, nothing pumped; what spills first stands first.",
         "Minutes to the high-level alarm, to the spill, and from the alarm level to the spill.",
         "",
         (
             f"     {'station':{wide}}  {'':4}{'worst hour':>11}{'inflow':>12}{'alarm':>7}"
-            f"{'spill':>7}{'from alarm':>12}"
+            f"{'spill':>7}{'from alarm':>12}{late_head:>16}"
         ),
     ]
     for row in ranked(found, asked):
         hour = f"{row.worst_day} {row.worst_hour:02d}:00"
+        late = "" if math.isnan(row.hours_too_late) else f"{row.hours_too_late:.0f}"
         told.append(
             f"{row.rank:>3}  {names[row.station]:{wide}}  {row.weather:4}{hour:>11}"
             f"{show(row.inflow_m3s, 'flow', system):>12}{whole_minutes(row.alarm_s):>7}"
-            f"{whole_minutes(row.spill_s):>7}{whole_minutes(row.from_alarm_s):>12}"
+            f"{whole_minutes(row.spill_s):>7}{whole_minutes(row.from_alarm_s):>12}{late:>16}"
         )
-    return told
+    return [line.rstrip() for line in told]
 
 
 def sentences(found: Sequence[StationHours], asked: HoursAsked, system: System) -> list[str]:
