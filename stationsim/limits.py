@@ -8,6 +8,7 @@ where the station stands. A limit marked 'from memory' was not read again for th
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -119,10 +120,7 @@ def key_of(name: str) -> str:
     >>> key_of("least_velocity_ms"), key_of("fuel_s"), key_of("fuse_part")
     ('least_velocity', 'fuel', 'fuse_part')
     """
-    for field in dataclasses.fields(Limits):
-        if field.name == name:
-            return name.removesuffix(_SUFFIXES.get(field.metadata["kind"], " "))
-    raise KeyError(f"no limit is called '{name}'")
+    return name.removesuffix(_SUFFIXES.get(_said_of(name)["kind"], " "))
 
 
 def source_of(name: str) -> str:
@@ -138,7 +136,11 @@ def source_of(name: str) -> str:
     KeyError
         When there is no such limit.
     """
+    return str(_said_of(name)["source"])
+
+
+def _said_of(name: str) -> Mapping[str, Any]:
     for field in dataclasses.fields(Limits):
         if field.name == name:
-            return str(field.metadata["source"])
+            return field.metadata
     raise KeyError(f"no limit is called '{name}'")

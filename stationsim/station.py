@@ -6,8 +6,8 @@ the same one can be simulated a thousand times, in any number of processes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from stationsim.control.backup import BackupSettings
@@ -182,6 +182,17 @@ class Station:
         if self.levels_shown == "below cover":
             return (self.cover_m or 0.0) - level_m
         return level_m
+
+    def pumps_alike(self, among: Sequence[int] | None = None) -> bool:
+        """Return whether electric pumps differ in nothing but their names.
+
+        Parameters
+        ----------
+        among
+            Indices of those that are looked at; None for all.
+        """
+        looked_at = range(len(self.pumps)) if among is None else among
+        return len({replace(self.pumps[index], name="") for index in looked_at}) <= 1
 
     def machine_names(self) -> tuple[str, ...]:
         """Return the names of all machines: the electric pumps, then the engine-driven pump."""

@@ -169,3 +169,11 @@ def test_a_year_at_five_minutes_adds_without_resampling():
     inside = int(np.sum(total.start_s < 365 * DAY))
     # 105,120 stamps before the end, and 8,760 hours that fall between them (two minutes off).
     assert inside == 105_120 + 8_760
+
+
+def test_a_storm_that_begins_within_an_instant_of_the_start_covers_the_start() -> None:
+    storm = Hydrograph(6e-8, (0.0, 1.0), (0.5, 0.0))
+    pieces = storm.segments(datetime(2027, 1, 1), DAY)
+    assert pieces.start_s[0] <= 0.0
+    total = total_inflow(episode(storm, start=datetime(2027, 1, 1), days=1.0))
+    assert total.volume_m3(DAY) == pytest.approx(pieces.volume_m3(DAY), abs=1e-12)

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from stationsim.physics import balance
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
@@ -77,15 +79,23 @@ class Segments:
         times_s
             Times since the start of the episode, not before the first piece [s].
         """
-        length = np.diff(self.start_s)
-        pieces = length * (self.flow_m3s[:-1] + 0.5 * self.slope_m3s2[:-1] * length)
-        running = np.concatenate(([0.0], np.cumsum(pieces)))
-        which = np.clip(np.searchsorted(self.start_s, times_s, side="right") - 1, 0, None)
-        s = times_s - self.start_s[which]
-        found: NDArray[np.float64] = running[which] + s * (
-            self.flow_m3s[which] + 0.5 * self.slope_m3s2[which] * s
-        )
-        return found
+        pieces = (self.start_s, self.flow_m3s, self.slope_m3s2)
+        return balance.arrived_m3(*pieces, balance.running_totals(*pieces), times_s)
+
+    def greatest(self, from_s: float, to_s: float) -> tuple[float, float]:
+        """Return the greatest flow of a span [m3/s], and when it is first reached [s].
+
+        Parameters
+        ----------
+        from_s, to_s
+            The span, since the start of the episode [s].
+        """
+        part = self.between(from_s, to_s)
+        ends = np.append(part.start_s[1:], to_s)
+        last = part.flow_m3s + part.slope_m3s2 * (ends - part.start_s)
+        flows, times = np.append(part.flow_m3s, last), np.append(part.start_s, ends)
+        at = int(np.argmax(flows))
+        return float(flows[at]), float(times[at])
 
     def volume_m3(self, until_s: float) -> float:
         """Return what arrives from 0 until a time [m3].
@@ -178,7 +188,9 @@ def from_points(times_s: ArrayLike, flows_m3s: ArrayLike, *, steps: bool = False
     if not steps:
         rising = kept[:-1]
         slope[:-1][rising] = np.diff(flow)[rising] / length[rising]
-    return Segments(time[kept], flow[kept], slope[kept])
+    start = time[kept]
+    start[0] = time[0]  # the first may be one instant with those dropped before it
+    return Segments(start, flow[kept], slope[kept])
 
 
 def add(parts: Sequence[Segments]) -> Segments:

@@ -401,6 +401,44 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
     )
 
 
+def running_totals(
+    seg_t: NDArray[np.float64], seg_q: NDArray[np.float64], seg_b: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return what has arrived by the start of each inflow segment, since the first one [m3].
+
+    Parameters
+    ----------
+    seg_t, seg_q, seg_b
+        Inflow segments: start [s], flow at the start [m3/s], slope [m3/s2].
+    """
+    length = np.diff(seg_t)
+    return np.concatenate(([0.0], np.cumsum(length * (seg_q[:-1] + 0.5 * seg_b[:-1] * length))))
+
+
+def arrived_m3(
+    seg_t: NDArray[np.float64],
+    seg_q: NDArray[np.float64],
+    seg_b: NDArray[np.float64],
+    running_m3: NDArray[np.float64],
+    t_s: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return what has arrived by each of many times, since the start of the first segment [m3].
+
+    Parameters
+    ----------
+    seg_t, seg_q, seg_b
+        Inflow segments: start [s], flow at the start [m3/s], slope [m3/s2]; the last is open.
+    running_m3
+        Their :func:`running_totals` [m3].
+    t_s
+        The times [s].
+    """
+    where = np.clip(np.searchsorted(seg_t, t_s, side="right") - 1, 0, None)
+    s = t_s - seg_t[where]
+    found: NDArray[np.float64] = running_m3[where] + s * (seg_q[where] + 0.5 * seg_b[where] * s)
+    return found
+
+
 def fill_times(
     seg_t: NDArray[np.float64],
     seg_q: NDArray[np.float64],
@@ -422,16 +460,8 @@ def fill_times(
     to_go_m3
         Volume to be brought from each start [m3]; nought or less gives 0.
     """
-    length = np.diff(seg_t)
-    running = np.concatenate(([0.0], np.cumsum(length * (seg_q[:-1] + 0.5 * seg_b[:-1] * length))))
-
-    def total(times: NDArray[np.float64]) -> NDArray[np.float64]:
-        where = np.clip(np.searchsorted(seg_t, times, side="right") - 1, 0, None)
-        s = times - seg_t[where]
-        found: NDArray[np.float64] = running[where] + s * (seg_q[where] + 0.5 * seg_b[where] * s)
-        return found
-
-    goal = total(t_s) + to_go_m3
+    running = running_totals(seg_t, seg_q, seg_b)
+    goal = arrived_m3(seg_t, seg_q, seg_b, running, t_s) + to_go_m3
     where = np.clip(np.searchsorted(running, goal, side="left") - 1, 0, None)
     rest = goal - running[where]
     q, b = seg_q[where], seg_b[where]

@@ -43,7 +43,6 @@ _US_UNITS = {
 other."""
 
 YEAR_S = 365.25 * 86400.0
-_TEXT = "text with a unit, such as"
 
 
 def refuse(reason: str, accepted: str = "", fix: str = "") -> PydanticCustomError:

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stationsim.errors import StationSimError
+from stationsim.errors import InputError, StationSimError
 from stationsim.inflow.segments import Segments
+from stationsim.outline import set_levels
 from stationsim.physics.balance import LOST, REACHED_TIME, advance
 from stationsim.physics.bands import Lineup, lay_bands
 from stationsim.simulation.wakes import marks, top_level
@@ -64,6 +65,27 @@ class Came(NamedTuple):
     spilled_m3: float
 
 
+def crest_of(station: Station, name: str) -> float:
+    """Return the level at which a station spills [m above floor].
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    name
+        What it is called in the message.
+
+    Raises
+    ------
+    InputError
+        When none is given.
+    """
+    if station.spillway is None:
+        message = f"{name}: no level of spill is given, so there is no time to it; add [spill]"
+        raise InputError(message)
+    return station.spillway.crest_m
+
+
 class Ahead:
     """A station of which only the water moves.
 
@@ -73,6 +95,13 @@ class Ahead:
         What stands there.
     greatest_m3s
         The most that may arrive [m3/s]: a weir must be able to carry it.
+
+    Attributes
+    ----------
+    crest_m3, cap_m3
+        Volume at the spill, and the one that is never exceeded; infinity for none [m3].
+    alarm_m3, stop_m3
+        Volume at the high-level alarm and at the stop level; NaN when it is not set [m3].
     """
 
     def __init__(self, station: Station, greatest_m3s: float) -> None:
@@ -83,9 +112,18 @@ class Ahead:
         self.crest_m3 = math.inf if spillway is None else station.well.volume_at(spillway.crest_m)
         plain = spillway is not None and spillway.length_m is None
         self.cap_m3 = self.crest_m3 if plain else math.inf
+        levels = dict(set_levels(station))
+        self.alarm_m3 = self._volume_of(levels.get("high-level alarm"))
+        if self.alarm_m3 >= self.crest_m3:
+            self.alarm_m3 = math.nan  # it would come with the spill
+        self.stop_m3 = self._volume_of(levels.get("stop"))
         self._top_m = top_level(station, greatest_m3s)
         self._marks_m = marks(station)
         self._lineups: dict[tuple[int, ...], Lineup] = {}
+
+    def _volume_of(self, level_m: float | None) -> float:
+        """Return the volume at a level that is set; NaN when it is not [m3]."""
+        return math.nan if level_m is None else self.station.well.volume_at(level_m)
 
     def lineup(self, machines: tuple[int, ...] = ()) -> Lineup:
         """Return what a lineup draws over the stored volume.

@@ -152,7 +152,10 @@ def day_flows(episode: Episode, day: str, *, same_day: bool = False) -> DayFlows
             found = extended(source, episode, begins_s, ends_s, midnight)
             parts.append(moved(found, -begins_s))
     storm = _storm(episode)
-    return DayFlows(midnight, add(parts), storm, _peak_s(storm))
+    peak_s = 0.0
+    if storm is not None:
+        peak_s = storm.greatest(float(storm.start_s[0]), float(storm.start_s[-1]))[1]
+    return DayFlows(midnight, add(parts), storm, peak_s)
 
 
 def _storm(episode: Episode) -> Segments | None:
@@ -346,14 +349,3 @@ def moved(part: Segments, by_s: float, before_m3s: float | None = None) -> Segme
         np.append(part.flow_m3s[:1] if before_m3s is None else before_m3s, part.flow_m3s),
         np.append(first, part.slope_m3s2),
     )
-
-
-def _peak_s(storm: Segments | None) -> float:
-    """Return when a storm brings most [s]."""
-    if storm is None:
-        return 0.0
-    ends = storm.flow_m3s[:-1] + storm.slope_m3s2[:-1] * np.diff(storm.start_s)
-    at_start, at_end = int(np.argmax(storm.flow_m3s)), int(np.argmax(np.append(ends, 0.0)))
-    if len(ends) and ends[at_end] > storm.flow_m3s[at_start]:
-        return float(storm.start_s[at_end + 1])
-    return float(storm.start_s[at_start])

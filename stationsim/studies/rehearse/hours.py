@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -27,7 +27,7 @@ from stationsim.episode import Episode
 from stationsim.errors import InputError
 from stationsim.inflow.segments import DAY_S, Segments
 from stationsim.outline import inflow_range, set_levels
-from stationsim.studies.ahead import Ahead, Stream, stream_of
+from stationsim.studies.ahead import Ahead, Stream, crest_of, stream_of
 from stationsim.studies.rehearse.days import (
     REACH_S,
     DayFlows,
@@ -293,9 +293,7 @@ def station_hours(
     InputError
         When it has no level of spill, a level is not set, or a record does not cover a day.
     """
-    if station.spillway is None:
-        message = f"{name}: no level of spill is given, so there is no time to it; add [spill]"
-        raise InputError(message)
+    crest_of(station, name)
     days = [day_flows(episode, day, same_day=asked.same_day) for day in asked.days]
     wet = asked.added_m3s > 0.0 or any(is_storm(source) for source in episode.inflow)
     weathers = ("dry", "wet") if wet else ("dry",)
@@ -306,9 +304,8 @@ def station_hours(
         for hour in (0, 6, 12, 18)
     )
     surge = 1.0 + asked.upstream * asked.outage_s / asked.upstream_surge_s
-    table = _Table(name, station, Ahead(station, 2.0 * greatest * surge), asked)
-    if not pump_down:
-        table.stop_m3 = math.nan
+    ahead = Ahead(station, 2.0 * greatest * surge)
+    table = _Table(name, ahead, asked, pump_down=pump_down)
     for day in days:
         starts = table.start_levels(day)
         for weather in weathers:
@@ -357,22 +354,18 @@ def level_named(station: Station, name: str) -> float:
 class _Table:
     """The rows as they come."""
 
-    def __init__(self, name: str, station: Station, ahead: Ahead, asked: HoursAsked) -> None:
-        self.name, self.station, self.ahead, self.asked = name, station, ahead, asked
+    def __init__(self, name: str, ahead: Ahead, asked: HoursAsked, *, pump_down: bool) -> None:
+        self.name, self.ahead, self.asked = name, ahead, asked
+        self.station = station = ahead.station
         self.hours: list[HourRow] = []
         self.spilled: list[SpilledRow] = []
         self.pump_down: list[PumpDownRow] = []
-        well, alarm_m = station.well, station.alarms.high_level_m
-        self.alarm_m3 = math.nan if alarm_m is None else well.volume_at(alarm_m)
-        if self.alarm_m3 >= ahead.crest_m3:
-            self.alarm_m3 = math.nan  # it would come with the spill
         # one pump, each of them where they are unlike, and two
         every = range(len(station.pumps))
-        alike = len({replace(pump, name="") for pump in station.pumps}) == 1
-        singles = [(0,)] if alike else [(index,) for index in every]
-        self.pumping: list[tuple[int, ...]] = [*singles, *([(0, 1)] if len(every) > 1 else [])]
-        levels = dict(set_levels(station))
-        self.stop_m3 = well.volume_at(levels["stop"]) if "stop" in levels else math.nan
+        singles = [(0,)] if station.pumps_alike() else [(index,) for index in every]
+        self.pumping: list[tuple[int, ...]] = []
+        if pump_down and not math.isnan(ahead.stop_m3):
+            self.pumping = [*singles, *([(0, 1)] if len(every) > 1 else [])]
 
     def start_levels(self, day: DayFlows) -> list[float]:
         """Return where the water stands at each hour [m]."""
@@ -381,7 +374,7 @@ class _Table:
             if start in ROUTINE:
                 return routine_levels(self.station, day, start)
             start = level_named(self.station, start)
-        crest = self.station.spillway.crest_m if self.station.spillway else math.inf
+        crest = crest_of(self.station, self.name)
         if not 0.0 <= start <= crest:
             message = (
                 f"{self.name}: the start level of {start:g} m above the floor does not lie between"
@@ -398,8 +391,8 @@ class _Table:
         stream = stream_of(dark)
         arriving = float(full.at(np.array([lost_s]))[0])
         spill_s = self._rise(stream, lost_s, v_m3, ahead.crest_m3)
-        alarm_s = self._rise(stream, lost_s, v_m3, self.alarm_m3)
-        from_alarm_s = self._rise(stream, lost_s, self.alarm_m3, ahead.crest_m3)
+        alarm_s = self._rise(stream, lost_s, v_m3, ahead.alarm_m3)
+        from_alarm_s = self._rise(stream, lost_s, ahead.alarm_m3, ahead.crest_m3)
         to_go = ahead.crest_m3 - v_m3
         hand_s = to_go / arriving if arriving > 0.0 else math.inf
         self.hours.append(
@@ -438,7 +431,7 @@ class _Table:
         self, key: tuple[str, str, str, int], full: Segments, lost_s: float, v_m3: float
     ) -> None:
         """Add how long one pump and two take to bring the water down once the power is back."""
-        if math.isnan(self.stop_m3):
+        if not self.pumping:
             return
         asked, ahead = self.asked, self.ahead
         back_s = lost_s + asked.outage_s
@@ -450,8 +443,8 @@ class _Table:
         level = self.station.well.level_at(back.v_m3)
         for machines in self.pumping:
             number, down = len(machines), 0.0
-            if back.v_m3 > self.stop_m3:
-                down = ahead.seconds_to(stream, back_s, back.v_m3, self.stop_m3, REACH_S, machines)
+            if back.v_m3 > ahead.stop_m3:
+                down = ahead.seconds_to(stream, back_s, back.v_m3, ahead.stop_m3, REACH_S, machines)
             names = " + ".join(self.station.pumps[index].name for index in machines)
             self.pump_down.append(
                 PumpDownRow(*key, asked.outage_s, names, number, level, back.spilled_m3, down)

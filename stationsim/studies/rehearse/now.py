@@ -18,8 +18,8 @@ import numpy as np
 from stationsim.errors import InputError
 from stationsim.inflow.segments import DAY_S, Segments, add
 from stationsim.inflow.series import Recorded
-from stationsim.outline import inflow_range, set_levels
-from stationsim.studies.ahead import Ahead, Stream, stream_of
+from stationsim.outline import inflow_range
+from stationsim.studies.ahead import Ahead, Stream, crest_of, stream_of
 from stationsim.studies.rehearse.days import (
     REACH_S,
     extended,
@@ -199,7 +199,7 @@ def _now(station: Station, episode: Episode, asked: NowAsked) -> Now:
     inflow = with_dark_upstream(full, asked.at_s, asked.upstream, asked.upstream_lag_s)
     stream = stream_of(inflow)
     here = float(inflow.at(np.array([asked.at_s]))[0])
-    peak_m3s, peak_at_s = _greatest(inflow, asked.at_s, asked.at_s + LOOK_S)
+    peak_m3s, peak_at_s = inflow.greatest(asked.at_s, asked.at_s + LOOK_S)
     rows = [
         _row(ahead, stream, asked, label, machines, here)
         for label, machines in lineups(station, asked.out)
@@ -216,15 +216,12 @@ def _now(station: Station, episode: Episode, asked: NowAsked) -> Now:
 
 
 def _check(station: Station, asked: NowAsked) -> None:
-    if station.spillway is None:
-        message = f"{station.name}: no level of spill is given, so there is no time to it"
-        raise InputError(f"{message}; add [spill]")
+    crest = crest_of(station, station.name)
     names = station.machine_names()
     rise = asked.rise
     for name in (*asked.out, *(rise.running if rise else ())):
         if name not in names:
             raise InputError(f"no machine is called '{name}'; there are {', '.join(names)}")
-    crest = station.spillway.crest_m
     if not 0.0 <= asked.level_m <= crest:
         message = f"the level of {asked.level_m:g} m above the floor does not lie between the floor"
         raise InputError(f"{message} and the spill at {crest:g} m")
@@ -236,8 +233,7 @@ def _check(station: Station, asked: NowAsked) -> None:
 def _flows(episode: Episode, at_s: float, earlier_s: float) -> tuple[Segments, Segments]:
     """Return the dry inflow and that of the storms, from some time before the episode on."""
     ends_s = at_s + DAY_S + REACH_S
-    none = Segments(np.zeros(1), np.zeros(1), np.zeros(1))
-    dry, storm = [none], [none]
+    dry, storm = [], []
     before = replace(episode, start=episode.start - timedelta(seconds=earlier_s))
     for source in episode.inflow:
         if is_storm(source):
@@ -300,16 +296,6 @@ def _scale(ahead: Ahead, dry: Segments, storm: Segments, asked: NowAsked) -> flo
     return high
 
 
-def _greatest(inflow: Segments, from_s: float, to_s: float) -> tuple[float, float]:
-    """Return the greatest flow of a span [m3/s], and when [s]."""
-    part = inflow.between(from_s, to_s)
-    ends = np.append(part.start_s[1:], to_s)
-    last = part.flow_m3s + part.slope_m3s2 * (ends - part.start_s)
-    flows, times = np.append(part.flow_m3s, last), np.append(part.start_s, ends)
-    at = int(np.argmax(flows))
-    return float(flows[at]), float(times[at])
-
-
 def lineups(station: Station, out: Sequence[str] = ()) -> list[tuple[str, tuple[int, ...]]]:
     """Return the lineups that still work, each by a label and the machines that run; first nothing.
 
@@ -325,7 +311,7 @@ def lineups(station: Station, out: Sequence[str] = ()) -> list[tuple[str, tuple[
     """
     left = [i for i, pump in enumerate(station.pumps) if pump.name not in out]
     names = station.machine_names()
-    alike = len({replace(station.pumps[i], name="") for i in left}) <= 1
+    alike = station.pumps_alike(left)
     sets: list[tuple[int, ...]]
     if alike:
         sets = [tuple(left[:number]) for number in range(1, len(left) + 1)]
@@ -356,14 +342,8 @@ def _row(
     arriving_m3s: float,
 ) -> LineupRow:
     station = ahead.station
-    levels, well = dict(set_levels(station)), station.well
+    well, alarm, stop = station.well, ahead.alarm_m3, ahead.stop_m3
     start = well.volume_at(asked.level_m)
-    alarm, stop = (
-        well.volume_at(levels[name]) if name in levels else math.nan
-        for name in ("high-level alarm", "stop")
-    )
-    if alarm >= ahead.crest_m3:
-        alarm = math.nan  # it would come with the spill
     goals = {"spill": ahead.crest_m3}
     if not math.isnan(alarm) and start != alarm:
         goals["alarm"] = alarm
