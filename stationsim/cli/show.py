@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
+from stationsim.cli.studying import RAIN, SET
+
 if TYPE_CHECKING:
     from stationsim.units import System
 
@@ -18,20 +20,8 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Folder of the pictures.  [default: results/<name of FILE>-station]",
 )
-@click.option(
-    "--set",
-    "sets",
-    multiple=True,
-    metavar="KEY=VALUE",
-    help="Change a value of the scenario, by its dotted path. May be given several times.",
-)
-@click.option(
-    "--rain",
-    "rains",
-    multiple=True,
-    metavar="TEXT",
-    help="Add even rain: DEPTH in DURATION from CLOCK. May be given several times.",
-)
+@SET
+@RAIN
 @click.option(
     "--units",
     type=click.Choice(["si", "us"]),

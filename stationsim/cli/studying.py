@@ -1,4 +1,4 @@
-"""What all commands of studies share: their options, and how a study is written and printed."""
+"""What commands share: options, what is checked before anything runs, how a study is written."""
 
 from __future__ import annotations
 
@@ -17,30 +17,39 @@ if TYPE_CHECKING:
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
-CHANGES = (
-    click.option(
-        "--set",
-        "sets",
-        multiple=True,
-        metavar="KEY=VALUE",
-        help="Change a value of the scenario, by its dotted path. May be given several times.",
-    ),
-    click.option(
-        "--event",
-        "events",
-        multiple=True,
-        metavar="TEXT",
-        help="Add an event to the episode. May be given several times.",
-    ),
-    click.option(
-        "--rain",
-        "rains",
-        multiple=True,
-        metavar="TEXT",
-        help="Add even rain: DEPTH in DURATION from CLOCK. May be given several times.",
-    ),
+SET = click.option(
+    "--set",
+    "sets",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="Change a value of the scenario, by its dotted path. May be given several times.",
 )
-"""Options that change a scenario as it is read."""
+EVENT = click.option(
+    "--event",
+    "events",
+    multiple=True,
+    metavar="TEXT",
+    help="Add an event to the episode. May be given several times.",
+)
+RAIN = click.option(
+    "--rain",
+    "rains",
+    multiple=True,
+    metavar="TEXT",
+    help="Add even rain: DEPTH in DURATION from CLOCK. May be given several times.",
+)
+FORMAT = click.option(
+    "--format",
+    "formats",
+    default="csv",
+    show_default=True,
+    metavar="LIST",
+    help="Formats of the tables, of csv, parquet and xlsx, with commas; csv is always written.",
+)
+NO_PLOTS = click.option("--no-plots", is_flag=True, help="Write no plots.")
+PAGE = click.option("--page", is_flag=True, help="Write a page to read and print: page.html.")
+FORCE = click.option("--force", is_flag=True, help="Replace earlier results in the same folder.")
+QUIET = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 
 WRITING = (
     click.option("--out", type=click.Path(path_type=Path), help="Folder of the results."),
@@ -49,20 +58,13 @@ WRITING = (
         type=click.Choice(["si", "us"]),
         help="Units of text and plots; tables are always in SI.  [default: those of the file]",
     ),
-    click.option(
-        "--format",
-        "formats",
-        default="csv",
-        show_default=True,
-        metavar="LIST",
-        help="Formats of the tables, of csv, parquet and xlsx, with commas; csv is always written.",
-    ),
-    click.option("--no-plots", is_flag=True, help="Write no plots."),
-    click.option("--page", is_flag=True, help="Write a page to read and print: page.html."),
-    click.option("--force", is_flag=True, help="Replace earlier results in the same folder."),
-    click.option("--quiet", is_flag=True, help="Print nothing but errors."),
+    FORMAT,
+    NO_PLOTS,
+    PAGE,
+    FORCE,
+    QUIET,
 )
-"""Options of what is written."""
+"""Options of what a study writes."""
 
 
 def study_options(*, events: bool = True) -> Callable[[_Command], _Command]:
@@ -75,7 +77,7 @@ def study_options(*, events: bool = True) -> Callable[[_Command], _Command]:
     """
 
     def add(command: _Command) -> _Command:
-        changes = CHANGES if events else (CHANGES[0], CHANGES[2])
+        changes = (SET, EVENT, RAIN) if events else (SET, RAIN)
         for option in reversed((*changes, *WRITING)):
             command = option(command)
         return command
@@ -156,6 +158,7 @@ def prepare(
                     sets=options.get("sets", ()),
                     events=options.get("events", ()),
                     rains=options.get("rains", ()),
+                    seed=options.get("seed"),
                 )
             )
         except InputError as error:

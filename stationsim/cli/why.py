@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from stationsim.cli.studying import CHANGES
+from stationsim.cli.studying import EVENT, RAIN, SET
 
 
 @click.command()
@@ -19,6 +19,9 @@ from stationsim.cli.studying import CHANGES
     help="When: '07:10', 'day 3 07:10', 'Wed 07:10', or a time of the table of events.",
 )
 @click.option("--pump", default="", metavar="NAME", help="All about one machine: P2.")
+@SET
+@EVENT
+@RAIN
 @click.option(
     "--units",
     type=click.Choice(["si", "us"]),
@@ -63,7 +66,3 @@ def why(
         click.echo(line)
     click.echo()
     click.echo(seen.result.caution)
-
-
-for _option in reversed(CHANGES):
-    why = _option(why)

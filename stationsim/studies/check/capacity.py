@@ -94,9 +94,13 @@ def flow_m3s(case: Case, age: Age, machines: Sequence[int], level_m: float) -> f
     """
     if not machines:
         return 0.0
-    station = case.station
-    pumps = [station.pumps[index] for index in machines]
-    return operating_point(pumps, age.main, level_m, station.total_by_number_m3s).total_m3s
+    key = (age.main, tuple(machines), level_m)
+    if key not in case.flows_m3s:
+        station = case.station
+        pumps = [station.pumps[index] for index in machines]
+        point = operating_point(pumps, age.main, level_m, station.total_by_number_m3s)
+        case.flows_m3s[key] = point.total_m3s
+    return case.flows_m3s[key]
 
 
 def most_together(case: Case) -> int:

@@ -22,6 +22,7 @@ from stationsim.units import Shown, show
 
 if TYPE_CHECKING:
     from stationsim.episode import Episode
+    from stationsim.physics.forcemain import ForceMain
     from stationsim.station import Ratings, Station
     from stationsim.units import System
 
@@ -171,6 +172,11 @@ class Case:
     def ratings(self) -> Ratings:
         """What plates and drawings say."""
         return self.station.ratings
+
+    @cached_property
+    def flows_m3s(self) -> dict[tuple[ForceMain | None, tuple[int, ...], float], float]:
+        """Flows that were found already, by main, pumps and level: most are asked for often."""
+        return {}
 
     @cached_property
     def inflow(self) -> Segments:
