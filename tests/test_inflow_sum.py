@@ -177,3 +177,11 @@ def test_a_storm_that_begins_within_an_instant_of_the_start_covers_the_start() -
     assert pieces.start_s[0] <= 0.0
     total = total_inflow(episode(storm, start=datetime(2027, 1, 1), days=1.0))
     assert total.volume_m3(DAY) == pytest.approx(pieces.volume_m3(DAY), abs=1e-12)
+
+
+def test_what_has_arrived_is_the_volume_of_the_pieces_before() -> None:
+    # own closed form: 0 to 0.2 m3/s in 100 s brings 10 m3; back to 0 in 50 s another 5 m3
+    pieces = from_points([0.0, 100.0, 150.0], [0.0, 0.2, 0.0])
+    times = np.array([0.0, 50.0, 100.0, 125.0, 150.0, 900.0])
+    assert pieces.arrived_m3(times) == pytest.approx([0.0, 2.5, 10.0, 13.75, 15.0, 15.0])
+    assert pieces.greatest(0.0, 900.0) == (pytest.approx(0.2), 100.0)
