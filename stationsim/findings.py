@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Verdict = Literal["ok", "warning", "error", "pass", "fail", "not judged"]
+Verdict = Literal["ok", "warning", "error", "pass", "fail", "unclear", "not judged"]
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Finding:
         Where: a key path such as ``control.lead_start``, or a thing such as ``P2``.
     verdict
         ``ok``, ``warning`` or ``error`` of a rule; ``pass``, ``fail`` or ``not judged`` of a
-        criterion.
+        criterion; ``unclear`` of a reading that cannot tell.
     reason
         What is the matter, in one sentence without a final stop.
     value

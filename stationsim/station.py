@@ -12,6 +12,7 @@ from typing import Literal
 
 from stationsim.control.backup import BackupSettings
 from stationsim.control.contract import ControlPlan
+from stationsim.equipment.acceptance import AcceptancePlan
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.equipment.pumps import PumpUnit
 from stationsim.equipment.ratings import (
@@ -92,6 +93,8 @@ class Ratings:
         Limits of the criteria.
     set_limits
         Names of the limits that the file sets itself.
+    acceptance
+        How the day of acceptance is to go.
     """
 
     plates: Mapping[str, MotorPlate] = field(default_factory=dict)
@@ -104,6 +107,7 @@ class Ratings:
     design: DesignFlows = field(default_factory=DesignFlows)
     limits: Limits = field(default_factory=Limits)
     set_limits: tuple[str, ...] = ()
+    acceptance: AcceptancePlan = field(default_factory=AcceptancePlan)
 
 
 @dataclass(frozen=True)

@@ -336,7 +336,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     "inertia as a mass": ('[pump.P1.plate]\nload_inertia = "1.2 kg"', "unknown unit 'kg'; accepted: kg m2, lb ft2"),
     "no starts allowed": ("[pump.P1.plate]\nmost_starts_per_hour = 0", "accepted: more than 0 to 3600"),
     "rest of a week": ('[pump.P1.plate]\nleast_off_time = "8 d"', "duration out of range"),
-    "slip in a key": ('[pump.P1.plate]\nrated_pwer = "50 kW"', "unknown key 'rated_pwer' (accepted: rated_power, current, efficiency, power_factor, poles, starter, start_ratio, load_inertia, most_starts_per_hour, least_off_time); did you mean 'rated_power'?"),
+    "slip in a key": ('[pump.P1.plate]\nrated_pwer = "50 kW"', "unknown key 'rated_pwer' (accepted: rated_power, current, efficiency, power_factor, poles, starter, start_ratio, load_inertia, most_starts_per_hour, least_off_time, no_load_current, rated_speed); did you mean 'rated_power'?"),
     # the inlet
     "level of the inlet without a unit": ("[pump.P1.inlet]\nlevel = 0.3", "pump.P1.inlet.level: a plain number where a length with its unit"),
     "inlet below the floor": ('[pump.P1.inlet]\nlevel = "-0.2 m"', "s.toml:30: pump.P1.inlet.level: lies below the floor (found -0.20 m; accepted: 0.00 m or above); raise it"),
@@ -399,7 +399,7 @@ def test_what_is_wrong_is_refused_in_one_clear_line(tmp_path: Path, name: str) -
         ("new_c = 5", "force_main.new_c: number out of range (found 5; accepted: from 10 to 200)"),
         ('wave_speed = "5000 m/s"', "velocity out of range (found \"5000 m/s\"; accepted: from 10 to 1500 m/s)"),
         ('wave_speed = "1000 m"', "'m' is a unit of length, and a velocity is needed"),
-        ('pressure_rating = "10 bar"', "force_main.pressure_rating: unknown unit 'bar'; accepted: m, cm"),
+        ('pressure_rating = "10 bar"', "force_main.pressure_rating: 'bar' is a unit of pressure, and a length is needed; accepted: m, cm"),
     ],
 )  # fmt: skip
 def test_a_main_that_contradicts_itself_is_refused(tmp_path: Path, lines: str, said: str) -> None:

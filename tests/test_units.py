@@ -49,6 +49,18 @@ PAIRS = [(kind, name) for kind in get_args(units.Kind) for name in units.accepte
         ("85 K", "temperature difference", 85.0),
         ("80 degC", "temperature difference", 80.0),
         ("144 degF", "temperature difference", 80.0),
+        # a bar is 100 kPa, a psi a pound-force on a square inch: NIST SP 811, appendix B
+        ("250 kPa", "pressure", 250e3),
+        ("2.5 bar", "pressure", 250e3),
+        ("35 mbar", "pressure", 3500.0),
+        ("0.4 MPa", "pressure", 400e3),
+        ("101325 Pa", "pressure", 101325.0),
+        ("1 psi", "pressure", 0.45359237 * 9.80665 / 0.0254**2),
+        ("10 psig", "pressure", 4.5359237 * 9.80665 / 0.0254**2),
+        ("1455 rpm", "rotation speed", 24.25),
+        ("1455 1/min", "rotation speed", 24.25),
+        ("1455 min⁻¹", "rotation speed", 24.25),
+        ("24.25 1/s", "rotation speed", 24.25),
     ],
 )
 def test_parse_known_values(text: str, kind: units.Kind, si: float) -> None:
@@ -79,6 +91,9 @@ def test_parse_known_values(text: str, kind: units.Kind, si: float) -> None:
         ("1 " + "m" * 100, "length", "too long"),
         ("293 K", "temperature", "'K' is a unit of temperature difference"),
         ("20", "temperature", "has no unit; accepted: degC, degF"),
+        ("25 m", "pressure", "is a unit of length, and a pressure is needed; accepted: kPa, Pa"),
+        ("24 Hz", "rotation speed", "unknown unit 'Hz'; accepted: rpm, 1/min, 1/s"),
+        ("1455", "rotation speed", "has no unit; accepted: rpm, 1/min, 1/s, such as '1450 rpm'"),
     ],
 )
 def test_parse_refuses_what_is_not_clear(text: str, kind: units.Kind, said: str) -> None:
@@ -134,6 +149,9 @@ def test_to_si_refuses_a_number_that_is_not_finite() -> None:
         (22000.0, "power", "22.0 kW", "29.5 hp"),
         (1.0, "velocity", "1.00 m/s", "3.28 ft/s"),
         (8.0 / 3.6e6, "fuel rate", "8.00 L/h", "2.11 gal/h"),
+        (250e3, "pressure", "250 kPa", "36.3 psi"),
+        (1500.0, "pressure", "1.50 kPa", "0.218 psi"),
+        (24.25, "rotation speed", "1455 rpm", "1455 rpm"),
         (0.25, "duration", "0.25 s", "0.25 s"),
         (59.6, "duration", "60 s", "60 s"),
         (1860.0, "duration", "31 min", "31 min"),

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from stationsim.physics.electrics import apparent_va, motor_current_a
+
 if TYPE_CHECKING:
     from stationsim.physics.forcemain import Pipe
     from stationsim.physics.pumps import FlowTable
@@ -41,6 +43,10 @@ class MotorPlate:
         What the maker allows [1/h].
     least_off_s
         Least rest that the maker asks for [s].
+    no_load_a
+        Current with no load at the shaft [A]; None for a usual part of the full-load current.
+    rated_speed
+        Speed at full load [1/s].
     """
 
     rated_w: float | None = None
@@ -53,6 +59,46 @@ class MotorPlate:
     load_inertia_kgm2: float | None = None
     most_starts_per_hour: float | None = None
     least_off_s: float | None = None
+    no_load_a: float | None = None
+    rated_speed: float | None = None
+
+    def full_load_a(self, service: Service) -> float | None:
+        """Return the full-load current, as the plate says or as it follows from it [A].
+
+        Parameters
+        ----------
+        service
+            The supply.
+
+        Returns
+        -------
+        float or None
+            None when the plate says too little.
+        """
+        rated, eta, factor = self.rated_w, self.efficiency, self.power_factor
+        if self.current_a is not None or rated is None or eta is None or factor is None:
+            return self.current_a
+        return motor_current_a(rated, service.voltage_v, eta, factor, service.phases)
+
+    def factor_at_full_load(self, service: Service) -> float | None:
+        """Return the power factor at full load, as the plate says or as it follows from it [-].
+
+        Parameters
+        ----------
+        service
+            The supply.
+
+        Returns
+        -------
+        float or None
+            None when the plate says too little.
+        """
+        if self.power_factor is not None:
+            return self.power_factor
+        if self.current_a is None or self.rated_w is None or self.efficiency is None:
+            return None
+        apparent = apparent_va(self.current_a, service.voltage_v, service.phases)
+        return min(self.rated_w / self.efficiency / apparent, 1.0)
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ MOST_BYTES = 5_000_000
 """A scenario file larger than this is taken for something else."""
 
 _US_TEXT = re.compile(
-    r'"\s*[+-]?[\d.]+\s*(ft|feet|foot|in|inch|inches|mi|gpm|gpd|MGD|cfs|gal|gallons|hp|acre|acres)\b'
+    r'"\s*[+-]?[\d.]+\s*(ft|feet|foot|in|inch|inches|mi|gpm|gpd|MGD|cfs|gal|gallons|hp|acre|acres|psi)\b'
 )
 
 

@@ -23,6 +23,7 @@ from stationsim.scenario import rain_tables as r
 from stationsim.scenario import rating_tables as t
 from stationsim.scenario import schema as s
 from stationsim.scenario import sewer_tables as w
+from stationsim.scenario.acceptance_tables import AcceptancePart
 from stationsim.scenario.keys import example_of, known_keys, table_class
 from stationsim.scenario.likes import Likes, take_likes
 from stationsim.scenario.lines import Path, join_path
@@ -65,6 +66,7 @@ _SINGLE: dict[str, Any] = {
     "bypass": t.BypassPart,
     "design": t.DesignPart,
     "limits": t.LimitsPart,
+    "acceptance": AcceptancePart,
     "episode": s.EpisodePart,
 }
 _NEEDS_ONE = ("well", "pump", "inflow")

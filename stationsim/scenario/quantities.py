@@ -38,9 +38,10 @@ _US_UNITS = {
     "kW": "hp",
     "m/s": "ft/s",
     "kg m2": "lb ft2",
+    "kPa": "psi",
 }
-"""Unit in which a range is told besides in a file in US units; times and electrical kinds need no
-other."""
+"""Unit in which a range is told besides in a file in US units; times, speeds of rotation and
+electrical kinds need no other."""
 
 YEAR_S = 365.25 * 86400.0
 
@@ -408,6 +409,17 @@ ApparentPower = Annotated[
 Current = Annotated[float, Quantity("current", 0.0, 1e5, "A", "62 A", open_low=True)]
 Voltage = Annotated[float, Quantity("voltage", 12.0, 50_000.0, "V", "400 V")]
 Inertia = Annotated[float, Quantity("inertia", 0.0, 1e5, "kg m2", "0.4 kg m2", open_low=True)]
+RatedSpeed = Annotated[
+    float, Quantity("rotation speed", 0.0, 200.0, "rpm", "1450 rpm", open_low=True)
+]
+PressureError = Annotated[float, Quantity("pressure", 0.0, 1e6, "kPa", "2 kPa")]
+# nobody reads a level to less than a hand, nor times a drop that is smaller
+LevelError = Annotated[float, Quantity("length", 0.0, 0.5, "m", "5 mm", us_unit="in")]
+LevelTolerance = Annotated[
+    float, Quantity("length", 0.0, 0.5, "m", "20 mm", open_low=True, us_unit="in")
+]
+Drop = Annotated[float, Quantity("length", 0.05, 20.0, "m", "0.40 m")]
+ShortWait = Annotated[float, Quantity("duration", 0.0, 600.0, "s", "2 s")]
 Velocity = Annotated[float, Quantity("velocity", 0.0, 50.0, "m/s", "0.9 m/s")]
 # no wave in a pipe is faster than sound in water, nor slower than in the softest hose
 WaveSpeed = Annotated[float, Quantity("velocity", 10.0, 1500.0, "m/s", "1000 m/s")]

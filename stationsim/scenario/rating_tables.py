@@ -48,6 +48,13 @@ class PlatePart(Table):
     least_off_time: q.Delay | None = left_out(
         _NOT_JUDGED, "Rest between a stop and the next start that its maker asks for."
     )
+    no_load_current: q.Current | None = left_out(
+        "a usual part of the full-load current",
+        "Current with no load at the shaft; for the day of acceptance.",
+    )
+    rated_speed: q.RatedSpeed | None = left_out(
+        "not known; no speed is predicted", "Speed at full load; for the day of acceptance."
+    )
 
 
 class NpshPart(Table):

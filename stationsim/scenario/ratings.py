@@ -17,6 +17,7 @@ from stationsim.equipment.ratings import (
     SuctionLine,
 )
 from stationsim.scenario import machine_tables as m
+from stationsim.scenario.acceptance import make_acceptance
 from stationsim.scenario.machines import make_flow_table, make_pipe
 from stationsim.station import Ratings
 
@@ -68,6 +69,7 @@ def make_ratings(parts: Parts, above_floor: Callable[[float], float], built: Bui
         design=_design(parts.single.get("design")),
         limits=set_limits,
         set_limits=set_names,
+        acceptance=make_acceptance(parts.single.get("acceptance"), above_floor),
     )
 
 
@@ -83,6 +85,8 @@ def _plate(part: t.PlatePart) -> MotorPlate:
         load_inertia_kgm2=part.load_inertia,
         most_starts_per_hour=part.most_starts_per_hour,
         least_off_s=part.least_off_time,
+        no_load_a=part.no_load_current,
+        rated_speed=part.rated_speed,
     )
 
 

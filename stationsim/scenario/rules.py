@@ -1,10 +1,10 @@
 """Rules beyond types: what a station that can be run must hold, and what practice advises.
 
 One function for each rule, in ``level_rules``, ``pump_rules``, ``protection_rules``,
-``rating_rules`` and ``episode_rules``; each looks at a case and yields findings, errors or
-warnings, with what to do and where the rule comes from. Rules of logic (an order without which the
-control makes no sense) are errors; rules of practice are warnings, and every limit of practice is
-an example that local codes and licensed designers may set otherwise.
+``rating_rules``, ``acceptance_rules`` and ``episode_rules``; each looks at a case and yields
+findings, errors or warnings, with what to do and where the rule comes from. Rules of logic (an
+order without which the control makes no sense) are errors; rules of practice are warnings, and
+every limit of practice is an example that local codes and licensed designers may set otherwise.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stationsim.scenario import (
+    acceptance_rules,
     episode_rules,
     level_rules,
     protection_rules,
@@ -50,6 +51,12 @@ STATION_RULES = (
     rating_rules.as_many_running_as_pumps,
     rating_rules.design_flows_in_order,
     rating_rules.limits_in_order,
+    acceptance_rules.no_load_current_fits,
+    acceptance_rules.rated_speed_goes_with_poles,
+    acceptance_rules.day_begins_before_it_ends,
+    acceptance_rules.timed_drop_fits,
+    acceptance_rules.reading_levels_fit,
+    acceptance_rules.gauges_fit,
     episode_rules.rotation_has_time,
 )
 """Rules of what stands there, in the order of a scenario file."""

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from stationsim.scenario import quantities as q
+from stationsim.scenario.acceptance_tables import AcceptancePart
 from stationsim.scenario.machine_tables import EnginePumpPart, ForceMainPart, PumpPart
 from stationsim.scenario.protection_tables import BackupFloatsPart, GridPart, TariffPart
 from stationsim.scenario.rain_tables import RainDerivedPart, RainPart
@@ -372,6 +373,11 @@ class Scenario(Table):
         "published examples, each with its source",
         "Limits of the criteria. Those they start from are examples of published practice: the "
         "rule that holds where the station stands counts.",
+    )
+    acceptance: AcceptancePart | None = left_out(
+        "what is not given is not predicted",
+        "How the day of acceptance is to go: water, gauges, grade, how sure readings are; a run "
+        "does not use it.",
     )
     episode: EpisodePart = Field(description="When the run begins, and how long it lasts.")
     inflow: dict[str, InflowPart] = Field(

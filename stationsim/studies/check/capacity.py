@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.physics.forcemain import ForceMain
 from stationsim.physics.operating import operating_point
@@ -20,6 +20,9 @@ from stationsim.studies.check.criterion import (
     stages_of,
 )
 from stationsim.wording import listed
+
+if TYPE_CHECKING:
+    from stationsim.station import Station
 
 FIRM_SOURCE = (
     "MIL-HDBK-1005/9A (1997) 2.5.3.2: greatest flow with one of the largest pumps out; likewise"
@@ -50,12 +53,21 @@ def ages(case: Case) -> list[Age]:
     if not ages_by_c or (rated.new_c is None and rated.old_c is None):
         return [Age("pipe as given", main)]
     return [
-        Age("new pipe", _with_c(main, rated.new_c)),
-        Age("old pipe", _with_c(main, rated.old_c)),
+        Age("new pipe", with_c(main, rated.new_c)),
+        Age("old pipe", with_c(main, rated.old_c)),
     ]
 
 
-def _with_c(main: ForceMain, c_factor: float | None) -> ForceMain:
+def with_c(main: ForceMain, c_factor: float | None) -> ForceMain:
+    """Return the main with another C where friction goes by Hazen-Williams.
+
+    Parameters
+    ----------
+    main
+        The force main.
+    c_factor
+        Hazen-Williams C [-]; None for the main as it is.
+    """
     if c_factor is None:
         return main
     return replace(
@@ -103,16 +115,16 @@ def flow_m3s(case: Case, age: Age, machines: Sequence[int], level_m: float) -> f
     return case.flows_m3s[key]
 
 
-def most_together(case: Case) -> int:
+def most_together(station: Station) -> int:
     """Return how many electric pumps run together at most: by number, by calls and by supply.
 
     Parameters
     ----------
-    case
-        The station.
+    station
+        What stands there.
     """
-    service, stages = case.ratings.service, stages_of(case.station)
-    limits = [len(case.station.pumps)]
+    service, stages = station.ratings.service, stages_of(station)
+    limits = [len(station.pumps)]
     if stages:
         limits.append(len(stages))
     if service is not None and service.most_running is not None:
@@ -167,7 +179,7 @@ def firm(case: Case, age: Age) -> Firm:
     case, age
         The station, and its main.
     """
-    level, number = high_water(case.station).level_m, most_together(case)
+    level, number = high_water(case.station).level_m, most_together(case.station)
     pumps = case.station.pumps
     found = []
     for out in range(len(pumps)):
@@ -238,7 +250,7 @@ def velocity(case: Case) -> Iterator[Judged]:
             ),
             limit_source(case, "least_velocity_ms"),
         )  # fmt: skip
-        running = strongest(case, age, high.level_m, most_together(case))
+        running = strongest(case, age, high.level_m, most_together(case.station))
         together = flow_m3s(case, age, running, high.level_m)
         names = _run(tuple(pumps[index].name for index in running))
         for name, pipe, side, limit in (

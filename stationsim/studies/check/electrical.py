@@ -16,7 +16,6 @@ from stationsim.physics.electrics import (
     START_RATIO,
     apparent_va,
     line_current_a,
-    motor_current_a,
 )
 from stationsim.studies.check.criterion import (
     Case,
@@ -72,16 +71,11 @@ def drawn(case: Case, service: Service) -> tuple[list[Drawn], list[str]]:
     found, lacking = [], []
     for pump in case.station.pumps:
         plate = case.ratings.plates.get(pump.name)
-        current = None if plate is None else plate.current_a
-        if plate is None:
+        current = None if plate is None else plate.full_load_a(service)
+        if plate is None or current is None:
             lacking.append(pump.name)
             continue
         rated, eta, factor = plate.rated_w, plate.efficiency, plate.power_factor
-        if current is None and rated is not None and eta is not None and factor is not None:
-            current = motor_current_a(rated, service.voltage_v, eta, factor, service.phases)
-        if current is None:
-            lacking.append(pump.name)
-            continue
         ratio = START_RATIO[plate.starter] if plate.start_ratio is None else plate.start_ratio
         watts = math.nan
         if rated is not None and eta is not None:

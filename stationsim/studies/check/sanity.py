@@ -37,7 +37,7 @@ def surge(case: Case) -> Iterator[Judged]:
         return
     age, water = ages(case)[0], high_water(case.station)  # new pipe: it is faster
     assert age.main is not None  # noqa: S101 - there is a force main
-    running = strongest(case, age, water.level_m, most_together(case))
+    running = strongest(case, age, water.level_m, most_together(case.station))
     flow = flow_m3s(case, age, running, water.level_m)
     names = listed([case.station.pumps[index].name for index in running])
     velocity = max(pipe.velocity_ms(flow) for pipe in main.pipes)
