@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from stationsim.scenario.load import load_scenario
     from stationsim.simulation.session import Session, simulate
     from stationsim.station import Station
+    from stationsim.studies.acceptance.study import acceptance
     from stationsim.studies.check.fitness import check
     from stationsim.studies.compare import compare
     from stationsim.studies.rehearse.hours import HoursAsked, rehearse
@@ -39,6 +40,7 @@ __all__ = [
     "Station",
     "StudyResult",
     "__version__",
+    "acceptance",
     "ask_why",
     "check",
     "compare",
@@ -57,6 +59,7 @@ _WHERE = {
     "Session": "stationsim.simulation.session",
     "Station": "stationsim.station",
     "StudyResult": "stationsim.study_result",
+    "acceptance": "stationsim.studies.acceptance.study",
     "ask_why": "stationsim.why.asking",
     "check": "stationsim.studies.check.fitness",
     "compare": "stationsim.studies.compare",

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from stationsim.forms import Form
+
 MANIFEST = "manifest.json"
 FORMATS = ("csv", "parquet", "xlsx")
 _EXTRAS = {"parquet": "pyarrow", "xlsx": "openpyxl"}
@@ -185,6 +187,15 @@ def write_tables(
 
 def _write_xlsx(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
     from openpyxl import Workbook  # type: ignore[import-untyped]
+    from openpyxl.cell import WriteOnlyCell  # type: ignore[import-untyped]
+
+    def as_text(sheet: Any, value: Any) -> Any:
+        """Return a value for a cell, so that no name of a scenario becomes a formula."""
+        if not (isinstance(value, str) and value.startswith("=")):
+            return value
+        cell = WriteOnlyCell(sheet, value)
+        cell.data_type = "s"
+        return cell
 
     book = Workbook(write_only=True)
     for name, table in tables.items():
@@ -195,8 +206,37 @@ def _write_xlsx(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
         sheet.append(list(table.columns))
         plain = table.astype(object).where(table.notna(), None)
         for row in plain.itertuples(index=False, name=None):
-            sheet.append(row)
+            sheet.append([as_text(sheet, value) for value in row])
     book.save(path)
+
+
+def write_forms(forms: Sequence[Form], folder: Path, formats: Sequence[str] = ("csv",)) -> None:
+    """Write forms to be filled in: a CSV file each; one workbook for all when ``xlsx`` is wanted.
+
+    Parameters
+    ----------
+    forms
+        The forms, each with a name of its own.
+    folder
+        An existing folder.
+    formats
+        Of :data:`FORMATS`.
+
+    Raises
+    ------
+    OutputError
+        When a form is called as something that is there.
+    """
+    from stationsim.forms import WORKBOOK, csv_text, workbook
+
+    formats = check_formats(formats)
+    for form in forms:
+        file = folder / f"{form.name}.csv"
+        if file.exists():
+            raise OutputError(f"{file.name}: no place for a form, something is called so already")
+        file.write_text(csv_text(form), encoding="utf-8", newline="\n")
+    if forms and "xlsx" in formats:
+        (folder / WORKBOOK).write_bytes(workbook(forms))
 
 
 def write_manifest(facts: Mapping[str, Any], folder: Path) -> None:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from stationsim.findings import Finding
+    from stationsim.forms import Form
     from stationsim.units import System
 
 
@@ -99,6 +100,9 @@ class StudyResult:
         The settings of the study, as plain values.
     sources
         The scenarios that it was made from.
+    forms
+        Returns the sheets that are to be filled in by hand, in ``si`` or ``us`` units; None when
+        there are none.
     """
 
     study: str
@@ -110,6 +114,7 @@ class StudyResult:
     findings: tuple[Finding, ...] = ()
     asked: Mapping[str, Any] = field(default_factory=dict)
     sources: tuple[Source, ...] = ()
+    forms: Callable[[System], list[Form]] | None = None
 
     def __repr__(self) -> str:
         """Return the study in a line: what it was about, and which tables it has."""
@@ -140,6 +145,16 @@ class StudyResult:
             ``si`` or ``us``.
         """
         return self.show(system)
+
+    def to_fill_in(self, system: System = "si") -> list[Form]:
+        """Return the sheets that are to be filled in by hand; none for most studies.
+
+        Parameters
+        ----------
+        system
+            ``si`` or ``us``.
+        """
+        return [] if self.forms is None else self.forms(system)
 
     def figure(self, name: str, system: System = "si") -> Figure:
         """Return one of its figures.
@@ -185,7 +200,7 @@ class StudyResult:
         plots: bool = True,
         force: bool = False,
     ) -> Path:
-        """Write tables, plots, manifest, sentences and the scenarios as run; return the folder.
+        """Write tables, forms, plots, manifest, sentences and scenarios as run; return the folder.
 
         Parameters
         ----------
@@ -194,7 +209,7 @@ class StudyResult:
         formats
             ``csv`` always; ``parquet`` and ``xlsx`` when the extras are installed.
         system
-            Units of sentences and plots; tables are always in SI.
+            Units of sentences, plots and forms; tables are always in SI.
         plots
             False to draw nothing.
         force
@@ -227,6 +242,7 @@ class StudyResult:
             As in :meth:`save`.
         """
         saving.write_tables(self.tables, folder, formats)
+        saving.write_forms(self.to_fill_in(system), folder, formats)
         saving.write_manifest(self.manifest(), folder)
         told = "\n".join([*self.sentences(system), "", *self.lines(system), "", CAUTION, ""])
         (folder / "sentences.txt").write_text(told, encoding="utf-8", newline="\n")

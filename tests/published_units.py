@@ -11,9 +11,11 @@ HORSEPOWER = 550.0 * FOOT * 0.45359237 * 9.80665
 GPM = GALLON / MINUTE
 POUND = 0.45359237
 PSI = POUND * 9.80665 / INCH**2
+MM_MERCURY = 133.322387415  # 13,595.1 kg/m3 at standard gravity
 
-UNITS = {
+UNITS: dict[str, float] = {
     "-": 1.0,
+    "%": 0.01,
     "m": 1.0,
     "cm": 0.01,
     "mm": 1e-3,
@@ -66,6 +68,8 @@ UNITS = {
     "kPa": 1e3,
     "MPa": 1e6,
     "psi": PSI,
+    "bar": 1e5,
+    "m Hg": 1e3 * MM_MERCURY,
     "A": 1.0,
     "V": 1.0,
     "kVA": 1e3,
@@ -76,7 +80,7 @@ UNITS = {
     "rpm": 1.0,
     "1/h": 1.0 / HOUR,
 }
-"""Each unit in SI, temperatures in degC; ``rpm`` appears in ratios only."""
+"""Each unit in SI, temperatures in degC; ``rpm`` is left as it is, in ratios and speeds."""
 
 
 def si(value: float, unit: str) -> float:

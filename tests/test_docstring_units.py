@@ -1,9 +1,9 @@
 """Units in docstrings are data: every number that the physics takes says its unit.
 
-For each public function, method and dataclass of ``stationsim.physics``: the parameters named in
-the docstring are those of the signature; each one that is a number (or a sequence of numbers) has
-a ``[unit]`` in its text; the unit parses; and where the name carries a unit (``level_m``,
-``flow_m3s``) the two say the same.
+For each public function, method, dataclass and named tuple of ``stationsim.physics``: the
+parameters named in the docstring are those of the signature; each one that is a number (or a
+sequence of numbers) has a ``[unit]`` in its text; the unit parses; and where the name carries a
+unit (``level_m``, ``flow_m3s``) the two say the same.
 """
 
 from __future__ import annotations
@@ -76,6 +76,7 @@ def parse_unit(text: str) -> Dimension:
     """Return the dimension of a unit text; ValueError when it is none."""
     for ending in WHERE_FROM:
         text = text.removesuffix(ending)
+    text = re.sub(r"^1/", "-/", text)
     tokens = re.findall(r"[a-zA-Z]+|-|\d+(?:\.\d+)?|[/()^]|\S", text)
     result, rest = _product(tokens)
     if rest:
@@ -154,6 +155,11 @@ def public_things() -> Iterator[Any]:
                         if field.init
                     }
                     yield pytest.param(thing, fields, id=place)
+                elif issubclass(thing, tuple):
+                    named = {
+                        name: str(annotation) for name, annotation in thing.__annotations__.items()
+                    }
+                    yield pytest.param(thing, named, id=place)
                 for method_name, method in vars(thing).items():
                     function = getattr(method, "__func__", method)
                     if inspect.isfunction(function) and not method_name.startswith("_"):
@@ -189,7 +195,7 @@ def test_each_number_in_a_docstring_has_a_unit_that_parses(
 ) -> None:
     texts = described(inspect.cleandoc(thing.__doc__))
     for name, annotation in parameters.items():
-        units = re.findall(r"\[([^\]\d][^\]]*)\]", texts.get(name, ""))
+        units = re.findall(r"\[((?:1/|[^\]\d])[^\]]*)\]", texts.get(name, ""))
         if is_number(annotation):
             assert units, f"{name} has no [unit]: {texts.get(name, '')!r}"
         dimensions = [parse_unit(unit) for unit in units if unit != NO_FIXED_UNIT]
@@ -201,6 +207,7 @@ def test_each_number_in_a_docstring_has_a_unit_that_parses(
 def test_the_search_finds_the_physics() -> None:
     names = {param.id for param in THINGS}
     assert {"well.Well", "well.cone", "pumps.HeadCurve.flow_at", "forcemain.Pipe"} <= names
+    assert {"drawdown.Timed", "grades.GradeTolerance"} <= names
     assert len(names) >= 30
 
 
@@ -210,13 +217,16 @@ def test_unit_parser_keeps_dimensions_apart() -> None:
     assert parse_unit("m^0.5/s") == (0.5, -1.0, 0.0, 0.0, 0.0)
     assert parse_unit("m above floor") == (1.0, 0.0, 0.0, 0.0, 0.0)
     assert parse_unit("m3 s") == (3.0, 1.0, 0.0, 0.0, 0.0)
+    assert parse_unit("1/s") == (0.0, -1.0, 0.0, 0.0, 0.0)
     assert parse_unit("W") == parse_unit("V A") == parse_unit("VA") == (2.0, -3.0, 1.0, 0.0, 0.0)
     assert parse_unit("W s") == parse_unit("J") == (2.0, -2.0, 1.0, 0.0, 0.0)
     assert parse_unit("degC") == parse_unit("K") == (0.0, 0.0, 0.0, 1.0, 0.0)
     assert parse_unit("Pa") == parse_unit("kg/m/s2") == (-1.0, -2.0, 1.0, 0.0, 0.0)
 
 
-@pytest.mark.parametrize("text", ["", "furlong", "m3/", "m/(m3/s", "m^", "gpm", "m 3 4", "m)"])
+@pytest.mark.parametrize(
+    "text", ["", "furlong", "m3/", "m/(m3/s", "m^", "gpm", "m 3 4", "m)", "1/", "1"]
+)
 def test_unit_parser_refuses_what_is_no_unit(text: str) -> None:
     with pytest.raises(ValueError, match=r"missing|not one of|not closed|not a unit"):
         parse_unit(text)

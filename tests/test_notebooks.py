@@ -72,6 +72,7 @@ def test_lessons_are_there() -> None:
         "3-a-storm",
         "4-minutes-to-a-spill",
         "5-the-storm-in-which-alternation-stops",
+        "6-a-drawdown-test",
     ]
 
 
@@ -153,6 +154,25 @@ def test_alternation_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) 
     assert figures(notebook) == 3
 
 
+def test_drawdown_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["6-a-drawdown-test"]
+    text = printed(notebook)
+    # 7.06858 m2 x 0.60 m / 200 s, and the mean of 0.30 m in 240 s and in 260 s
+    assert "by hand  29.7016 L/s; without the inflow 28.6041% low" in text
+    assert "by tool  29.7016 L/s; without the inflow 28.6041% low" in text
+    # 5 L/s an hour, over the seconds by which the middles lie apart
+    assert "-252.2 s apart: by hand -0.350 L/s, by tool -0.350" in text
+    # fall: 250 and 106 mL/s; rises: 208 and 37, 192 and 31 mL/s, each halved
+    assert "5 mm and 1 s  0.307 L/s, 1.03%" in text
+    assert "by tool       0.307 L/s" in text
+    # the area goes with the square of 3 over 2.94
+    assert "diameter 2.94, not 3.0 m  by hand +4.1%, read +4.1 %" in text
+    # 3.53429 m3 / 30 L/s, / 21.5 L/s
+    assert "0.0 L/s coming in: by hand 118 s, by tool 118 s" in text
+    assert "8.5 L/s coming in: by hand 164 s, by tool 164 s" in text
+    assert figures(notebook) == 2
+
+
 @of_each
 def test_lesson_checks_its_own_numbers(lesson: Path) -> None:
     checks = [
@@ -190,7 +210,11 @@ def test_lesson_takes_only_public_names(lesson: Path) -> None:
     import stationsim
     import stationsim.plots
 
-    public = {"stationsim": stationsim.__all__, "stationsim.plots": stationsim.plots.__all__}
+    public = {
+        "stationsim": stationsim.__all__,
+        "stationsim.plots": stationsim.plots.__all__,
+        "stationsim.physics.drawdown": ["Timed", "drawdown"],  # the sum that lesson 6 is about
+    }
     source = "\n".join(cell.source for cell in code_cells(read(lesson)))
     taken = re.findall(r"^from (stationsim[\w.]*) import (.+)$", source, flags=re.M)
     assert taken

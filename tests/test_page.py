@@ -19,6 +19,7 @@ from page_reading import Node, read, tables
 
 from stationsim import Result, load_scenario, simulate
 from stationsim.findings import Finding
+from stationsim.forms import Form
 from stationsim.pages import page_of
 from stationsim.pages.grids import MOST_ROWS, grid
 from stationsim.study_result import Source, StudyResult
@@ -299,6 +300,88 @@ def test_what_was_judged_stands_there_with_its_source() -> None:
     assert texts[1][4:] == ["fail", "it <b>rests</b> too little", 'A "book" & more']
     assert "1 pass and 2 fail." in page.text
     assert [one.text for one in page.all("strong")] == ["fail", "fail"]
+
+
+def to_fill_in(name: str = "sheet", title: str = "Readings of the day") -> Form:
+    return Form(
+        name=name,
+        title=title,
+        columns=("no", "reading", "expected", "unit", "read", "uncertainty", "how"),
+        rows=(
+            (1.0, "P1 alone: flow meter", 31.5, "L/s", None, 0.63, "mean of some seconds"),
+            (2.0, "float: high acts", "yes", "yes/no", None, None, "lift it"),
+            (3.0, "gauge", None, "kPa", None, None, ""),
+        ),
+        blank=("read", "uncertainty"),
+        notes=("Fill it in.", "Nobody enters the well."),
+        choices={"read": ((), ("yes", "no"), tuple("abcdef")), "unit": (("L/s", "gpm"), (), ())},
+        room={"read": 14},
+    )
+
+
+def test_forms_stand_before_the_tables_with_boxes_and_words_to_tick() -> None:
+    asked = []
+
+    def forms(system: str) -> list[Form]:
+        asked.append(system)
+        return [to_fill_in(), to_fill_in("log", "What happened")]
+
+    page = read(page_of(study(forms=forms), "us"))
+    assert asked == ["us"]
+    heads = [head.text for head in page.all("h2")]
+    assert heads.index("To fill in") == heads.index("Tables") - 1
+    assert "The same stands in sheet.csv and log.csv, for a spreadsheet." in " ".join(
+        page.text.split()
+    )
+    titles = [head.text for head in page.all("h3")]
+    assert titles[:2] == ["Readings of the day", "What happened"]
+    assert [one.text for one in page.all("li")][:2] == ["Fill it in.", "Nobody enters the well."]
+    columns, rows = tables(page)["sheet, to fill in"]
+    assert columns == ["no", "reading", "expected", "unit", "read", "uncertainty", "how"]
+    assert [[cell[0].strip() for cell in row] for row in rows] == [
+        ["1", "P1 alone: flow meter", "31.5", "L/s", "", "0.63", "mean of some seconds"],
+        ["2", "float: high acts", "yes", "yes/no", "yes no", "", "lift it"],
+        ["3", "gauge", "", "kPa", "", "", ""],
+    ]
+    (sheet, _other) = [one for one in page.all("table") if one.attributes["class"] == "sheet"]
+    for row in sheet.one("tbody").all("tr"):
+        laid = [cell.attributes["class"] for cell in row.all("th", "td")]
+        assert laid == ["n", "t", "n", "s", "fill", "fill", "t"]
+    ticks = [one.text for one in sheet.all("span") if one.attributes.get("class") == "tick"]
+    assert ticks == ["yes", "no"]
+    assert not sheet.all("button", "input")
+    assert page.one("script").text.count("table.data") == 1  # its script leaves sheets alone
+
+
+def test_a_page_without_forms_says_nothing_of_them() -> None:
+    page = read(page_of(study()))
+    assert "To fill in" not in page.text
+    assert not [one for one in page.all("table") if one.attributes["class"] == "sheet"]
+    assert not [one for one in page.all("section") if one.attributes.get("class") == "forms"]
+
+
+def test_sheets_can_be_read_by_ear_and_need_nothing_but_the_page() -> None:
+    text = page_of(study(forms=lambda _: [to_fill_in(), to_fill_in("log")]))
+    page = read(text)
+    test_a_page_needs_nothing_but_itself(text, page)
+    marks = [node.attributes["id"] for node in page.all() if "id" in node.attributes]
+    assert len(marks) == len(set(marks))
+    for node in page.all("div"):
+        if "aria-labelledby" in node.attributes:
+            assert node.attributes["aria-labelledby"] in marks
+    for table in page.all("table"):
+        assert all(h.attributes.get("scope") == "col" for h in table.one("thead").all("th"))
+        assert all(len(row.all("th")) == 1 for row in table.one("tbody").all("tr"))
+
+
+def test_what_is_to_be_filled_in_shows_without_colour() -> None:
+    look = read(page_of(study())).one("style").text
+    (rule,) = re.findall(r"\n\.sheet td\.fill, \.sheet tbody th\.fill \{([^}]*)\}", look)
+    assert "border: 2px solid var(--ink)" in rule
+    assert "background" not in rule
+    (tick,) = re.findall(r"\n\.tick::before \{([^}]*)\}", look)
+    assert "border: 1.5px solid var(--ink)" in tick
+    assert "thead { display: table-header-group; }" in look
 
 
 def test_files_that_a_page_is_made_of_go_into_the_wheel() -> None:

@@ -6,6 +6,7 @@ policy and with a few lines of script of our own, which measure it and write wha
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import re
 import shutil
@@ -13,14 +14,17 @@ import subprocess
 from pathlib import Path
 
 import matplotlib.image as mpimg
+import pandas as pd
 import pytest
 from page_reading import read, tables
 
+from stationsim.forms import Form
 from stationsim.pages import write_page
 from stationsim.results import Result
 from stationsim.scenario.load import load
 from stationsim.simulation.session import simulate
 from stationsim.studies.rehearse.hours import HoursAsked, rehearse
+from stationsim.study_result import StudyResult
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 CHROMIUM = shutil.which("chromium")
@@ -218,3 +222,92 @@ def test_the_page_of_a_table_by_hour_is_small(tmp_path: Path) -> None:
     file = write_page(found, tmp_path)
     assert file.stat().st_size < 1_000_000
     assert len(tables(read(file.read_text(encoding="utf-8")))["hours"][1]) == 96
+
+
+def sheets(rows: int = 60) -> StudyResult:
+    made = Form(
+        name="sheet",
+        title="Readings of the day",
+        columns=("no", "reading", "expected", "low", "high", "unit", "read", "uncertainty", "note",
+                 "how"),
+        rows=tuple(
+            (float(n), f"P1 alone: gauge on the header at {n / 10:.2f} m", 497.5, 470.1, 524.8,
+             "m above floor", None, 3.0, None, "mean of the swing of the needle, by two people")
+            for n in range(1, rows + 1)
+        ),
+        blank=("read", "uncertainty", "note"),
+        notes=("Fill it in.",) * 8,
+        choices={"read": ((),) * (rows - 1) + (("yes", "no"),)},
+        room={"read": 14, "uncertainty": 10, "note": 26},
+    )  # fmt: skip
+    return StudyResult(
+        study="acceptance",
+        subject="Mill Reach",
+        tables={"hours": pd.DataFrame({"hour": range(24)})},
+        tell=lambda _: ["It should give 31.5 L/s."],
+        show=lambda _: [],
+        forms=lambda _: [made, dataclasses.replace(made, name="other")],
+    )
+
+
+@browser
+@pytest.mark.parametrize(("paper", "millimetres"), [("A4", 297), ("Letter", 279.4)])
+def test_a_sheet_to_fill_in_fits_the_paper_laid_across_with_room_to_write(
+    tmp_path: Path, paper: str, millimetres: float
+) -> None:
+    file = write_page(sheets(), tmp_path)
+    script = f"""
+      document.body.style.width = '{millimetres - 24.0}mm';
+      var most = document.body.getBoundingClientRect().right, over = [], least = [1e9, 1e9];
+      document.querySelectorAll('table.sheet').forEach(function (one) {{
+        if (one.getBoundingClientRect().right > most + 1) {{ over.push(one.caption.textContent); }}
+        Array.prototype.forEach.call(one.tBodies[0].rows, function (row) {{
+          var box = row.cells[6].getBoundingClientRect(), mm = 25.4 / 96;
+          least = [Math.min(least[0], box.width * mm), Math.min(least[1], box.height * mm)];
+        }});
+      }});
+      var size = parseFloat(getComputedStyle(document.querySelector('table.sheet')).fontSize);
+      return [over, least[0], least[1], size * 0.75,
+              document.querySelectorAll('table.sheet button').length];"""
+    over, wide, high, points, buttons = measured(  # type: ignore[misc]
+        file, tmp_path, script, ("@media print", "@media all")
+    )
+    assert over == [], paper
+    assert wide >= 16.0
+    assert high >= 8.0
+    assert points >= 6.4
+    assert buttons == 0
+
+
+@browser
+def test_a_phone_scrolls_a_sheet_in_its_own_box(tmp_path: Path) -> None:
+    script = """
+      var box = document.querySelector('.forms .scroll');
+      return [innerWidth, document.scrollingElement.scrollWidth,
+              box.scrollWidth > box.clientWidth];"""
+    found = measured(write_page(sheets(), tmp_path), tmp_path, script)
+    assert found == [390, 390, True]
+
+
+@browser
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
+def test_a_sheet_that_breaks_over_pages_has_its_names_on_each_of_them(tmp_path: Path) -> None:
+    file = write_page(sheets(), tmp_path)
+    pdf = tmp_path / "page.pdf"
+    chromium(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={pdf}", file.as_uri())
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(pdf), "-"], capture_output=True, text=True, check=True
+    ).stdout
+    pages = text.rstrip("\f").split("\f")
+    with_rows = [page for page in pages if "gauge on the header" in page]
+    assert len(with_rows) >= 4
+    for page in with_rows:
+        assert len(re.findall(r"reading +expected +low +high +unit +read", page)) == 1
+    assert "To fill in" in with_rows[0]
+    assert sum("date" in page and "checked by" in page for page in with_rows) == 2
+    # each of the sheets begins on a page of its own, and so does what follows
+    assert "What came of it" not in with_rows[0]
+    assert "Cautions" not in with_rows[-1]
+    for n, page in enumerate(pages, 1):
+        if page in with_rows:
+            assert f"{n} of {len(pages)}" in page

@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from page_reading import Node, read
 
 from stationsim import Result, load_scenario, simulate
+from stationsim.forms import Form
 from stationsim.pages import page_of, pictures
 from stationsim.plots import style
 from stationsim.study_result import Source, StudyResult
@@ -116,6 +117,39 @@ def test_hostile_texts_of_a_study_stay_text(name: str) -> None:
     assert [one.text for one in page.one("thead").all("th")] == [name, "hour"]
     assert page.one("caption").text == name
     assert [one.text.strip() for one in page.all("pre")] == [name.strip()] * 2
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_texts_of_a_form_stay_text(name: str) -> None:
+    made = Form(
+        name="sheet",
+        title=name,
+        columns=("no", name, "read"),
+        rows=((1.0, name, None), (2.0, name, name)),
+        blank=("read",),
+        notes=(name,),
+        choices={"read": ((name[:8], "no"), ())},
+    )
+    page = read(
+        page_of(
+            StudyResult(
+                study="acceptance",
+                subject="Mill Reach",
+                tables={},
+                tell=lambda _: [],
+                show=lambda _: [],
+                forms=lambda _: [made],
+            )
+        )
+    )
+    harmless(page)
+    sheet = page.one("table")
+    assert [head.text for head in sheet.one("thead").all("th")] == ["no", name, "read"]
+    assert [one.text.strip() for one in sheet.one("tbody").all("td")][:1] == [name.strip()]
+    assert sheet.one("tbody").all("td")[-1].text.strip() == name.strip()
+    assert [one.text for one in sheet.all("span")] == [name[:8], "no"]
+    assert [one.text for one in page.all("li")] == [name]
+    assert page.all("h3")[0].text == name
 
 
 def figure(text: str = "a title") -> Figure:

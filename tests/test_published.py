@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from published_acceptance import ACCEPTANCE
 from published_criteria import CRITERIA
 from published_motors import MOTORS
 from published_rain import RAIN
@@ -257,6 +258,7 @@ SOLVERS: dict[str, Callable[[Inputs, Answer], float]] = {
     **MOTORS,
     **RAIN,
     **CRITERIA,
+    **ACCEPTANCE,
 }
 
 

@@ -28,6 +28,10 @@ COMMANDS = {
         "stationsim.cli.check:check",
         "Judge a station by criteria: value, limit, margin, source.",
     ),
+    "acceptance": (
+        "stationsim.cli.acceptance:acceptance",
+        "Expected readings for the day of acceptance, and a verdict on those taken.",
+    ),
     "new": ("stationsim.cli.new:new", "Write a commented starter scenario."),
     "schema": ("stationsim.cli.schema:schema", "Print the JSON Schema of a scenario."),
     "explain": ("stationsim.cli.explain:explain", "Explain a word or a key of a scenario."),

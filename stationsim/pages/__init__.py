@@ -1,9 +1,9 @@
 """Pages: what a run or a study came to, on one HTML page that needs nothing but itself.
 
-Sentences first, then plots, then tables, then the scenario as run, cautions, and what made it. The
-page is a document: it is read on a desk, on a phone and on paper. It loads nothing, and a policy
-inside it forbids the browser to. Its only script, which sorts and copies tables, holds no text of
-a scenario; without it the page says the same.
+Sentences first, then plots, then sheets to fill in if there are any, then tables, then the scenario
+as run, cautions, and what made it. The page is a document: it is read on a desk, on a phone and on
+paper. It loads nothing, and a policy inside it forbids the browser to. Its only script, which sorts
+and copies tables, holds no text of a scenario; without it the page says the same.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from stationsim.pages.blanks import sheet_of
 from stationsim.pages.grids import findings_grid, grid
 from stationsim.pages.pictures import picture
 from stationsim.results import Result
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from stationsim.findings import Finding
+    from stationsim.forms import Form
     from stationsim.units import System
 
 __all__ = ["NAME", "page_of", "write_page"]
@@ -55,6 +57,8 @@ class _Sheet:
         The figures by name.
     findings
         What was judged.
+    forms
+        What is to be filled in by hand.
     tables
         The tables by name.
     scenarios
@@ -71,6 +75,7 @@ class _Sheet:
     lines: Sequence[str]
     draw: Mapping[str, Callable[[], Figure]]
     findings: Sequence[Finding]
+    forms: Sequence[Form]
     tables: Mapping[str, pd.DataFrame]
     scenarios: Sequence[tuple[str, str]]
     warnings: Sequence[str]
@@ -93,7 +98,7 @@ def page_of(
     result
         What came of it.
     system
-        ``si`` or ``us``: units of sentences and plots; tables are always in SI.
+        ``si`` or ``us``: units of sentences, plots and forms; tables are always in SI.
     figures
         Its plots, when they are drawn already; none when empty.
     warnings
@@ -117,6 +122,8 @@ def page_of(
     text = _template().render(
         sheet=sheet,
         pictures=pictures,
+        forms=[sheet_of(form) for form in sheet.forms],
+        files=listed([f"{form.name}.csv" for form in sheet.forms]) if sheet.forms else "",
         criteria=findings_grid(sheet.findings) if sheet.findings else None,
         grids=[one for one in grids if one.rows],
         empty=[one.name for one in grids if not one.rows],
@@ -182,6 +189,7 @@ def _of_run(
         lines=(),
         draw={name: partial(draw, result, system) for name, draw in FIGURES.items()},
         findings=(),
+        forms=(),
         tables={name: tables[name] for name in order},
         scenarios=[(episode.name, result.text)] if result.text else [],
         warnings=warnings,
@@ -203,6 +211,7 @@ def _of_study(result: StudyResult, system: System) -> _Sheet:
         lines=result.lines(system),
         draw={name: partial(draw, system) for name, draw in result.draw.items()},
         findings=result.findings,
+        forms=result.to_fill_in(system),
         tables=result.tables,
         scenarios=[(source.name, source.text) for source in result.sources if source.text],
         warnings=made["warnings"],

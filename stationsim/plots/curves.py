@@ -219,7 +219,7 @@ def _draw_curves(
     heads = np.unique(np.concatenate((np.linspace(0.0, top_m, 400), shutoffs)))
     for i, point in enumerate(points):
         colour, dashes = style.MACHINES[i % len(style.MACHINES)]
-        total = sum((_at_header(pump, heads) for pump in point.pumps), np.zeros_like(heads))
+        total = sum((at_header(pump, heads) for pump in point.pumps), np.zeros_like(heads))
         own = max((c.shutoff_m for c in map(_curve, point.pumps) if c), default=top_m)
         shown = (heads <= own) & (total <= most)
         axes.plot(
@@ -252,8 +252,16 @@ def _curve(pump: PumpUnit) -> HeadCurve | None:
     return pump.curve_now()
 
 
-def _at_header(pump: PumpUnit, heads_m: Floats) -> Floats:
-    """Return the flow of a pump at each head of the header [m3/s]; for the drawing only."""
+def at_header(pump: PumpUnit, heads_m: Floats) -> Floats:
+    """Return the flow of a pump at each head of the header [m3/s]; for the drawing only.
+
+    Parameters
+    ----------
+    pump
+        The pump.
+    heads_m
+        Heads at the header above the level in the well, rising [m].
+    """
     curve = pump.curve_now()
     if curve is None:
         return np.full_like(heads_m, pump.fixed_flow_m3s or 0.0)

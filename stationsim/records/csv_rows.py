@@ -2,7 +2,8 @@
 
 Accepted are UTF-8 with or without a byte-order mark, any line ends, and commas, semicolons or tabs
 between the cells; what was found besides the plain form (UTF-8, LF, commas) is told. Lines that
-begin with ``#`` and empty lines are passed over. Nothing here knows what the cells mean.
+begin with ``#``, in quotation marks or not, and empty lines are passed over. Nothing here knows
+what the cells mean.
 """
 
 from __future__ import annotations
@@ -96,13 +97,21 @@ class CsvRows:
         return [row[index] for row in self.rows]
 
 
-def read_rows(path: Path) -> CsvRows:
+SERIES = "a column of times and one of flows"
+"""What most files hold."""
+
+
+def read_rows(path: Path, holds: str = SERIES, least: str = "two rows or more") -> CsvRows:
     """Read the cells of a file.
 
     Parameters
     ----------
     path
         The file.
+    holds
+        What columns are accepted, for messages.
+    least
+        How many rows are accepted, for messages.
 
     Raises
     ------
@@ -114,7 +123,7 @@ def read_rows(path: Path) -> CsvRows:
     text, notes = _read_text(path)
     rows: list[list[str]] = []
     lines: list[int] = []
-    before, header, separator = _read_header(text, name)
+    before, header, separator = _read_header(text, name, holds)
     stream = io.StringIO(text, newline=None)
     for _ in range(before):
         next(stream)
@@ -134,7 +143,7 @@ def read_rows(path: Path) -> CsvRows:
         )
         raise RecordError(message) from error
     if not rows:
-        message = f"{name}: names of columns but no rows (accepted: two rows or more)"
+        message = f"{name}: names of columns but no rows (accepted: {least})"
         raise RecordError(message)
     if separator != ",":
         notes.append(f"{SEPARATORS[separator]} read as what separates the cells")
@@ -174,11 +183,12 @@ def _read_text(path: Path) -> tuple[str, list[str]]:
     return text, notes
 
 
-def _read_header(text: str, name: str) -> tuple[int, tuple[str, ...], str]:
+def _read_header(text: str, name: str, holds: str) -> tuple[int, tuple[str, ...], str]:
     """Return the line in which the names end, the names, and what separates the cells."""
     number = 0
     for number, line in enumerate(io.StringIO(text, newline=None), start=1):  # noqa: B007
-        if line.strip() and not line.lstrip().startswith("#"):
+        # a spreadsheet that saves a comment again fills its line up, or puts it in quotation marks
+        if line.strip(" \t\r\n,;") and not line.lstrip(' \t"').startswith("#"):
             break
     else:
         message = f"{name}: holds comments only (accepted: a line of column names, then rows)"
@@ -189,8 +199,8 @@ def _read_header(text: str, name: str) -> tuple[int, tuple[str, ...], str]:
             break
     else:
         message = (
-            f"{name}:{number}: one column only, {line.strip()!r}; accepted: a column of times and"
-            " one of flows, with commas, semicolons or tabs between them"
+            f"{name}:{number}: one column only, {line.strip()!r}; accepted: {holds},"
+            " with commas, semicolons or tabs between them"
         )
         raise RecordError(message)
     while header and not header[-1]:

@@ -1,0 +1,271 @@
+"""Where scripts are tried out: what a station does with clean water, by its own controller.
+
+Levels, times and orders are those of the simulation, so a sequence says what this station should
+do, not what stations usually do.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from stationsim.simulation.session import Session, simulate
+from stationsim.studies.acceptance.script import sequence_of
+from stationsim.studies.ahead import Ahead
+from stationsim.studies.check.criterion import stages_of
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from stationsim.station import Station
+    from stationsim.studies.acceptance.script import Script
+    from stationsim.studies.acceptance.script import Sequence as Played
+    from stationsim.trace import EventRow
+
+    Until = Callable[[Sequence[EventRow], tuple[str, ...]], bool]
+
+MOST_S = 12.0 * 3600.0
+"""A sequence that takes longer than a day's work is left out [s]."""
+
+BEFORE_S = 20.0
+"""How long the water runs in before the first thing happens [s]."""
+
+_STILL_FALLS = 0.8
+_MARGIN_M = 0.05
+_LAST_S = 5.0
+_ROUNDING_S = 1e-4
+
+
+def full_s(time_s: float) -> float:
+    """Return a time up to the full second, as a crew keeps it [s].
+
+    Parameters
+    ----------
+    time_s
+        The time [s].
+    """
+    return float(math.ceil(time_s - _ROUNDING_S))
+
+
+class AllStopped:
+    """Says when all machines have stopped after a run, for the so-manieth time.
+
+    Parameters
+    ----------
+    times
+        How many times [-].
+    since_s
+        Stops before this do not count [s].
+    """
+
+    def __init__(self, times: int = 1, since_s: float = 0.0) -> None:
+        self._left = times
+        self._since_s = since_s
+        self._ran = False
+
+    def __call__(self, rows: Sequence[EventRow], running: tuple[str, ...]) -> bool:
+        """Return whether that is so now."""
+        if running:
+            self._ran = rows[-1].t_s >= self._since_s or self._ran
+        elif self._ran or (rows[-1].event == "stop" and rows[-1].t_s >= self._since_s):
+            self._ran = False
+            self._left -= 1
+        return self._left <= 0
+
+
+class Bench:
+    """A station, and what is needed to write scripts for it.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    start
+        When the day begins.
+    """
+
+    def __init__(self, station: Station, start: datetime) -> None:
+        self.station = station
+        self.start = start
+        self.plan = station.ratings.acceptance
+        self.names = tuple(pump.name for pump in station.pumps)
+        self.lead = self.names[0]
+        stages = stages_of(station)
+        self.starts_m = tuple(sorted(start for _role, start, _stop in stages))
+        self.stop_m = min((stop for _role, _start, stop in stages), default=math.nan)
+        settings = station.control.settings
+        self.start_delay_s = float(getattr(settings, "start_delay_s", 0.0))
+        self.stagger_s = float(getattr(settings, "stagger_s", 0.0))
+        spillway = station.spillway
+        self.crest_m = math.inf if spillway is None else spillway.crest_m
+        # no sequence spills, so a weir needs no rating here; bands of flows end at its crest
+        self._played = station
+        if spillway is not None and spillway.length_m is not None:
+            self._played = replace(station, spillway=replace(spillway, length_m=None))
+        self._ahead = Ahead(self._played, 0.0)
+        self.least_m3s = self.water_m3s = math.nan
+        if stages:
+            least = [
+                min(self.flow_m3s((n,), level) for level in (self.lead_m, self.stop_m))
+                for n in range(len(station.pumps))
+            ]
+            self.least_m3s = min(least)
+            half = 0.5 * min(self.flow_m3s((n,), self.lead_m) for n in range(len(station.pumps)))
+            given, most = self.plan.water_m3s, _STILL_FALLS * self.least_m3s
+            fits = given is not None and 0.0 < given <= most
+            self.water_m3s = given if given is not None and fits else min(half, most)
+
+    @property
+    def lead_m(self) -> float:
+        """Start level of the lead [m above floor]."""
+        return self.starts_m[0]
+
+    @property
+    def top_m(self) -> float:
+        """Highest start level [m above floor]."""
+        return self.starts_m[-1]
+
+    def volume_m3(self, level_m: float) -> float:
+        """Return the volume at a level [m3].
+
+        Parameters
+        ----------
+        level_m
+            The level [m above floor].
+        """
+        return self.station.well.volume_at(level_m)
+
+    def flow_m3s(self, machines: tuple[int, ...], level_m: float) -> float:
+        """Return what machines pump together at a level [m3/s].
+
+        Parameters
+        ----------
+        machines
+            Indices of the machines that run.
+        level_m
+            The level [m above floor].
+        """
+        return self._ahead.flow_m3s(machines, self.volume_m3(level_m))
+
+    def cannot(self) -> str:
+        """Return why no sequence can be played here at all; empty when they can."""
+        if self.plan.water_goes == "back to the well":
+            return "the pumped water goes back to the well, so that its level does not fall"
+        if not self.starts_m:
+            name = self.station.control.controller
+            return f"the controller '{name}' does not say at which levels pumps start and stop"
+        if not self.least_m3s > 0.0:
+            return "a pump moves no water at these levels: look at its curve"
+        return ""
+
+    def water_told(self) -> tuple[str, ...]:
+        """Return what the crew does with the water: let it run, throttled where need be."""
+        given = self.plan.water_m3s
+        if given is not None and given > self.water_m3s:
+            return ("Let the water run in at the stated rate: throttle it, it can bring more.",)
+        return ("Let the water run in at the stated rate.",)
+
+    def before(
+        self, level_m: float, before_s: float = BEFORE_S, least_m: float = -math.inf
+    ) -> float:
+        """Return a level from which water rises to another in so many seconds [m above floor].
+
+        It is a full centimetre where that will do, so that it can be set by tape, and not below the
+        stop level.
+
+        Parameters
+        ----------
+        level_m
+            The level that is to be reached [m above floor].
+        before_s
+            After how long, about [s].
+        least_m
+            What the water must have reached by then in any case [m above floor].
+        """
+        rise_m3, well = self.water_m3s * before_s, self.station.well
+        floor = min(self.stop_m, level_m)
+        found = well.level_at(max(self.volume_m3(level_m) - rise_m3, self.volume_m3(floor)))
+        whole = math.floor(100.0 * found + 1e-6) / 100.0
+        reached = well.level_at(self.volume_m3(max(whole, 0.0)) + rise_m3)
+        return whole if whole > floor and reached >= least_m else found
+
+    def above_starts(self) -> float | None:
+        """Return a level above all start levels [m above floor]; None when there is no room."""
+        room = self.crest_m - self.top_m
+        if room <= 0.0:
+            return None
+        high = self.station.alarms.high_level_m
+        if high is not None and high > self.top_m:
+            room = min(room, high - self.top_m)
+        return self.top_m + min(_MARGIN_M, 0.5 * room)
+
+    def rise_s(self, from_m: float, to_m: float) -> float:
+        """Return how long the water takes to rise with no pump running [s].
+
+        Parameters
+        ----------
+        from_m, to_m
+            From which level to which [m above floor].
+        """
+        return (self.volume_m3(to_m) - self.volume_m3(from_m)) / self.water_m3s
+
+    def lead_run_s(self) -> float:
+        """Return how long the lead runs from its start level down to the stop level, about [s]."""
+        volume = self.volume_m3(self.lead_m) - self.volume_m3(self.stop_m)
+        return volume / (self.flow_m3s((0,), self.lead_m) - self.water_m3s)
+
+    # ------------------------------------------------------------------ playing
+
+    def reaches_s(self, script: Script, until: Until) -> float | None:
+        """Return when something is so for the first time [s]; None when not within a day's work.
+
+        Parameters
+        ----------
+        script
+            What is played.
+        until
+            Asked after each thing that happens, with all that has happened and with what runs.
+        """
+        session = Session(self._played, script.episode(self.start, MOST_S))
+        rows: list[EventRow] = []
+        while not session.done:
+            rows += session.advance()
+            if rows and until(rows, session.running):
+                return session.now_s
+        return None
+
+    def play_until(self, script: Script, until: Until) -> Played | str:
+        """Play a script until something is so; return why it cannot be played otherwise.
+
+        Parameters
+        ----------
+        script
+            What is played.
+        until
+            As in :meth:`reaches_s`.
+        """
+        ends_s = self.reaches_s(script, until)
+        if ends_s is None:
+            return f"it would take longer than {MOST_S / 3600.0:.0f} h with this water"
+        return self.play(script, ends_s + _LAST_S)
+
+    def play(self, script: Script, duration_s: float) -> Played | str:
+        """Play a script, and return the sequence; or why it is left out.
+
+        Parameters
+        ----------
+        script
+            What is played.
+        duration_s
+            How long [s].
+        """
+        result = simulate(self._played, script.episode(self.start, duration_s))
+        for row in result.trace.events:
+            if row.event == "spill begins":
+                return "the water would reach the spill on the way"
+            if row.event == "well empty":
+                return "the well would be pumped down to the floor on the way"
+        plan = self.plan
+        return sequence_of(script, result, plan.time_tolerance_s, plan.time_part)

@@ -1,0 +1,461 @@
+"""What may be wrong with pumps and main on the day, each as one fault of a size.
+
+A suspect has a shape or several, of which each makes the station over from a size. What a suspect
+is not known well for (the current of a pump that runs backwards, say) is named as looser.
+
+References
+----------
+A pump that turns the wrong way still delivers, with about half of its head: common practice, no
+source. A smaller impeller of the same pump: flow with its diameter, head with the square of it, as
+by the affinity laws. Wear at the rings passes flow back at the same head. What else goes with what:
+common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stationsim.studies.acceptance.looks import LOOKS
+from stationsim.studies.acceptance.rig import AsBuilt, Back, InletAir
+from stationsim.studies.acceptance.spread import with_friction, with_unit
+from stationsim.studies.check.criterion import Reason, Told
+
+if TYPE_CHECKING:
+    from stationsim.studies.acceptance.foreseen import Machines, Outlook, Touches
+
+_LAST_LEFT = 0.05
+
+
+class Shape(NamedTuple):
+    """One way in which a suspect may look.
+
+    Parameters
+    ----------
+    sizes
+        Sizes that are tried, in order; between them what is shown is taken as smooth.
+    built
+        What stands there, by the size.
+    words
+        The size in words.
+    """
+
+    sizes: tuple[float, ...]
+    built: Callable[[float], AsBuilt]
+    words: Callable[[float], Reason]
+
+
+def everywhere(_machines: Machines) -> bool:
+    """Return that every lineup pumps otherwise."""
+    return True
+
+
+def nowhere(_machines: Machines) -> bool:
+    """Return that no lineup pumps otherwise: only what is shown differs."""
+    return False
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """Something that may be wrong.
+
+    Parameters
+    ----------
+    cause
+        What it is, in words of the trade.
+    subject
+        Of what: ``P1``, ``force main``.
+    supposed
+        What is so if it is true: ``P1 is weak``.
+    shapes
+        Ways in which it may look.
+    touches
+        Which lineups pump otherwise for it.
+    shut_off
+        Whose pressure against a closed valve it changes; None for nobody's.
+    weight
+        How common it is beside the others, all subjects of it together [-]: common practice, no
+        source.
+    looser
+        By which factor what is shared among readings is less sure than in a sound station.
+    """
+
+    cause: str
+    subject: str
+    supposed: str
+    shapes: tuple[Shape, ...]
+    touches: Touches = nowhere
+    shut_off: int | None = None
+    weight: float = 1.0
+    looser: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def look(self) -> str:
+        """What a crew may look at first."""
+        return LOOKS[self.cause]
+
+
+def spaced(first: float, last: float, count: int = 6) -> tuple[float, ...]:
+    """Return sizes with the same step between them.
+
+    Parameters
+    ----------
+    first, last
+        Where they begin and end [any].
+    count
+        How many [-].
+    """
+    return tuple(float(size) for size in np.linspace(first, last, count))
+
+
+def scaled(first: float, last: float, count: int = 6) -> tuple[float, ...]:
+    """Return sizes with the same ratio between them.
+
+    Parameters
+    ----------
+    first, last
+        Where they begin and end [any].
+    count
+        How many [-].
+    """
+    return tuple(float(size) for size in np.geomspace(first, last, count))
+
+
+def suspects_of_water(outlook: Outlook) -> Iterator[Suspect]:
+    """Yield what may be wrong with pumps, valves and main.
+
+    Parameters
+    ----------
+    outlook
+        The readings of the sheet, and the station as it should be.
+    """
+    run = {machine for machines in outlook.lineups for machine in machines}
+    for machine, unit in enumerate(outlook.rig.units):
+        if machine not in run:
+            continue
+        if unit.curve is None:
+            yield _plain(outlook, machine)
+        else:
+            yield from _of_pump(outlook, machine)
+    for machine in range(len(outlook.rig.units)):
+        yield _back(outlook, machine)
+    if any(unit.curve is None for unit in outlook.rig.units):
+        yield _all_less(outlook)
+    if outlook.station.force_main is not None:
+        yield from _of_main(outlook)
+
+
+def _middle_m(outlook: Outlook) -> float:
+    return 0.5 * (outlook.lowest_m + outlook.highest_m)
+
+
+def _one(machine: int) -> Touches:
+    def touches(machines: Machines) -> bool:
+        return machine in machines
+
+    return touches
+
+
+def _looser(name: str, curve: float, power: float) -> dict[str, float]:
+    return {f"flow {name}": curve, f"head {name}": curve, f"power {name}": power}
+
+
+def _of_pump(outlook: Outlook, machine: int) -> Iterator[Suspect]:
+    """Yield what may be wrong at one pump that has a curve."""
+    name, touches = outlook.rig.units[machine].name, _one(machine)
+    electric = machine < len(outlook.station.pumps)
+    yield Suspect(
+        "weak pump",
+        name,
+        f"{name} is weak",
+        tuple(_weak(outlook, machine)),
+        touches,
+        machine,
+        looser=_looser(name, 1.5, 2.5),
+    )
+    yield _valve(outlook, machine)
+    if electric:
+
+        def backwards(part: float) -> AsBuilt:
+            return _scaled(outlook, machine, part, part)
+
+        yield Suspect(
+            "pump turns the wrong way",
+            name,
+            f"{name} turns the wrong way",
+            (
+                Shape(
+                    spaced(0.4, 0.75),
+                    backwards,
+                    lambda part: f"about {part:.2g} of its flow and of its head left",
+                ),
+            ),
+            touches,
+            machine,
+            0.5,
+            _looser(name, 3.0, 4.0),
+        )
+    yield Suspect(
+        "air in a pump or at its inlet",
+        name,
+        f"{name} has air in it",
+        tuple(_airs(outlook, machine)),
+        touches,
+        machine,
+        0.7,
+        _looser(name, 1.5, 3.0),
+    )
+
+
+def _scaled(outlook: Outlook, machine: int, flow: float, head: float) -> AsBuilt:
+    unit = outlook.rig.units[machine]
+    return with_unit(
+        outlook.rig,
+        machine,
+        flow_factor=unit.flow_factor * flow,
+        head_factor=unit.head_factor * head,
+    )
+
+
+def _weak(outlook: Outlook, machine: int) -> Iterator[Shape]:
+    """Yield the ways in which a pump may be weak."""
+    unit = outlook.rig.units[machine]
+
+    def worn(part: float) -> AsBuilt:
+        return _scaled(outlook, machine, part, 1.0)
+
+    def much_worn(part: float) -> AsBuilt:
+        return _scaled(outlook, machine, part, math.sqrt(part))
+
+    def smaller(part: float) -> AsBuilt:
+        return _scaled(outlook, machine, part, part * part)
+
+    def slower(part: float) -> AsBuilt:
+        return with_unit(outlook.rig, machine, speed_ratio=unit.speed_ratio * part)
+
+    yield Shape(
+        spaced(0.96, 0.62),
+        worn,
+        lambda part: f"about {part:.2f} of the flow left at the same head, as by wear",
+    )
+    yield Shape(
+        spaced(0.97, 0.66),
+        much_worn,
+        lambda part: (
+            f"about {part:.2f} of its flow and {math.sqrt(part):.2f} of its head left, as by"
+            " much wear"
+        ),
+    )
+    yield Shape(
+        spaced(0.98, 0.78),
+        smaller,
+        lambda part: f"as with an impeller of about {part:.2f} of the diameter",
+    )
+    if any(item.reading.what == "speed" and item.machine == machine for item in outlook.items):
+        yield Shape(
+            spaced(0.985, 0.78), slower, lambda part: f"as at about {part:.2f} of its speed"
+        )
+
+
+def _valve(outlook: Outlook, machine: int) -> Suspect:
+    """Return a valve that is not fully open at a pump."""
+    name, level = outlook.rig.units[machine].name, _middle_m(outlook)
+    point = outlook.rig.point((machine,), level)
+    flow, head = point.total_m3s, point.heads_m[0]
+    loss_s2m5 = head / flow**2 if flow > 0.0 else 1.0
+
+    def built(part: float) -> AsBuilt:
+        return AsBuilt(outlook.station, valves_s2m5=((machine, part * loss_s2m5),))
+
+    def words(part: float) -> Reason:
+        left = outlook.flow_m3s(built(part), (machine,), level)
+        return f"leaves about {left / flow if flow > 0.0 else 0.0:.2f} of the flow of {name} alone"
+
+    return Suspect(
+        "valve at a pump not fully open",
+        name,
+        f"a valve at {name} is partly closed",
+        (Shape(scaled(0.03, 4.0, 7), built, words),),
+        _one(machine),
+    )
+
+
+def _airs(outlook: Outlook, machine: int) -> Iterator[Shape]:
+    """Yield the ways in which air may be in a pump."""
+    low, high = outlook.lowest_m, outlook.highest_m
+    at = Told(outlook.station.shown_m(low), "level")
+    if high > low:
+
+        def drawn(left: float) -> AsBuilt:
+            return AsBuilt(outlook.station, inlet_air=InletAir(machine, high, low, left))
+
+        yield Shape(
+            spaced(0.96, 0.5),
+            drawn,
+            lambda left: (f"about {left:.2f} of flow and head left at ", at, ", more above it"),
+        )
+
+    def bound(left: float) -> AsBuilt:
+        return _scaled(outlook, machine, left, left)
+
+    yield Shape(
+        spaced(_LAST_LEFT, 0.35, 4),
+        bound,
+        lambda left: f"hardly pumps: about {left:.1f} of its flow and of its head left",
+    )
+
+
+def _back(outlook: Outlook, machine: int) -> Suspect:
+    """Return a check valve that lets water back through an idle pump."""
+    name, main, level = outlook.rig.units[machine].name, outlook.rig.station.force_main, 0.0
+    level = _middle_m(outlook)
+    others = [machines for machines in outlook.lineups if machine not in machines]
+    points = [outlook.rig.point(machines, level) for machines in others]
+    flow = min((point.total_m3s for point in points), default=0.0)
+    over = min((point.header_m - level for point in points), default=1.0)
+    root = 1.0 if main is None else math.sqrt(max(over, 0.1))
+
+    def built(part: float) -> AsBuilt:
+        return AsBuilt(outlook.station, back=Back(machine, part * flow / root))
+
+    return Suspect(
+        "check valve lets water back",
+        name,
+        f"water runs back through {name}",
+        (
+            Shape(
+                scaled(0.03, 0.7),
+                built,
+                lambda part: (
+                    "about ", Told(part * flow, "flow"), f" back through {name} while it rests",
+                ),
+            ),
+        ),
+        lambda machines: machine not in machines,
+    )  # fmt: skip
+
+
+def _of_main(outlook: Outlook) -> Iterator[Suspect]:
+    """Yield what may be wrong in the main."""
+    rig, level = outlook.rig, _middle_m(outlook)
+    points = [rig.point(machines, level) for machines in outlook.lineups]
+    most = max((point.total_m3s for point in points), default=0.0)
+    alone = [point for point in points if len(point.heads_m) == 1]
+    heads = [head for point in alone or points for head in point.heads_m if head > 0.0]
+    if not most > 0.0 or not heads:
+        return
+    head = min(heads)
+    loss_s2m5 = head / most**2
+
+    def throttled(part: float) -> AsBuilt:
+        return AsBuilt(outlook.station, main_s2m5=part * loss_s2m5)
+
+    yield Suspect(
+        "valve in the main not fully open",
+        "force main",
+        "a valve in the main is partly closed",
+        (
+            Shape(
+                scaled(0.02, 2.0, 7),
+                throttled,
+                lambda part: (
+                    "takes about ", Told(part * head / 4.0, "head"), " at ",
+                    Told(most / 2.0, "flow"),
+                ),
+            ),
+        ),
+        everywhere,
+    )  # fmt: skip
+    yield Suspect(
+        "air trapped in the main",
+        "force main",
+        "air is trapped in the main",
+        (
+            Shape(
+                scaled(0.02 * head, 0.5 * head),
+                lambda air: AsBuilt(outlook.station, air_m=air),
+                lambda air: ("takes about ", Told(air, "head"), " whatever the flow"),
+            ),
+        ),
+        everywhere,
+        weight=0.7,
+    )
+    if all(pipe.friction == "none" or pipe.length_m == 0.0 for pipe in _pipes(outlook)):
+        return
+    yield Suspect(
+        "main rougher or smoother than reckoned",
+        "force main",
+        "the main is rougher or smoother than reckoned",
+        tuple(
+            Shape(
+                sizes,
+                lambda part: with_friction(rig, part),
+                lambda part: _friction(outlook, part),
+            )
+            for sizes in (scaled(1.1, 2.6), scaled(0.91, 0.5, 5))
+        ),
+        everywhere,
+    )
+
+
+def _pipes(outlook: Outlook):  # type: ignore[no-untyped-def]
+    main = outlook.station.force_main
+    return () if main is None else main.pipes
+
+
+def _friction(outlook: Outlook, part: float) -> str:
+    """Return another friction in words: as C where the formula has one."""
+    longest = max(_pipes(outlook), key=lambda pipe: pipe.length_m)
+    if longest.friction == "hazen-williams":
+        return f"C about {longest.c_factor * part ** (-1.0 / 1.852):.0f} for {longest.c_factor:.0f}"
+    return f"friction about {part:.2g} of what was reckoned"
+
+
+def _plain(outlook: Outlook, machine: int) -> Suspect:
+    """Return a pump without a curve that delivers less: why, no reading can tell."""
+    name = outlook.rig.units[machine].name
+
+    def built(part: float) -> AsBuilt:
+        return AsBuilt(outlook.station, shares=((machine, part),))
+
+    return Suspect(
+        "pump delivers less than given",
+        name,
+        f"{name} delivers less",
+        (
+            Shape(
+                spaced(0.95, 0.3),
+                built,
+                lambda part: f"about {part:.2f} of the flow that is given for it",
+            ),
+        ),
+        _one(machine),
+        weight=2.0,
+    )
+
+
+def _all_less(outlook: Outlook) -> Suspect:
+    """Return a main that lets all pumps without a curve deliver less."""
+    plain = [i for i, unit in enumerate(outlook.rig.units) if unit.curve is None]
+
+    def built(part: float) -> AsBuilt:
+        return AsBuilt(outlook.station, shares=tuple((machine, part) for machine in plain))
+
+    return Suspect(
+        "main takes more than reckoned",
+        "force main",
+        "the main takes more than reckoned",
+        (
+            Shape(
+                spaced(0.96, 0.4),
+                built,
+                lambda part: f"about {part:.2f} of the flow of every pump left",
+            ),
+        ),
+        lambda machines: any(machine in plain for machine in machines),
+        weight=1.0,
+    )

@@ -1,0 +1,286 @@
+"""The sheet in words: lines for the screen, and what a person would say about the day."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from stationsim.studies.acceptance.lineups import middle_of
+from stationsim.units import show
+from stationsim.wording import listed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from stationsim.studies.acceptance.day import Day
+    from stationsim.units import System
+
+
+def clock_text(clock_s: float) -> str:
+    """Return a time of the day, with the days after the first.
+
+    Parameters
+    ----------
+    clock_s
+        Seconds after the midnight before the day [s].
+    """
+    if math.isnan(clock_s):
+        return ""
+    days, minutes = divmod(round(clock_s / 60.0), 1440)
+    text = f"{minutes // 60:02d}:{minutes % 60:02d}"
+    return text if days == 0 else f"day {days + 1} {text}"
+
+
+def seconds_text(value_s: float) -> str:
+    """Return a time that is taken by stopwatch.
+
+    Parameters
+    ----------
+    value_s
+        The time [s].
+    """
+    if math.isnan(value_s):
+        return "-"
+    if math.isinf(value_s):
+        return "never"
+    return f"{value_s:.0f} s"
+
+
+def quantity(value: float, kind: str, system: System) -> str:
+    """Return a quantity for people; a dash when there is none.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    kind
+        A kind of ``units.Shown``.
+    system
+        ``si`` or ``us``.
+    """
+    return "-" if math.isnan(value) else show(value, kind, system)  # type: ignore[arg-type]
+
+
+def grid(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """Return rows of text in columns: the first to the left, the others to the right.
+
+    Parameters
+    ----------
+    heads
+        Names of the columns.
+    rows
+        The cells.
+    """
+    whole = [tuple(heads), *(tuple(row) for row in rows)]
+    wide = [max(len(row[n]) for row in whole) for n in range(len(heads))]
+    return [
+        "  ".join(
+            f"{cell:<{wide[n]}}" if n == 0 else f"{cell:>{wide[n]}}" for n, cell in enumerate(row)
+        ).rstrip()
+        for row in whole
+    ]
+
+
+def sheet_lines(day: Day, system: System) -> list[str]:
+    """Return the day for the screen: order and water, then what each lineup should show.
+
+    Parameters
+    ----------
+    day
+        The day.
+    system
+        ``si`` or ``us``.
+    """
+    told = [f"{day.station.name}: the day of acceptance, with clean water", ""]
+    told += grid(
+        ("step", "begins", "water first", "wait", "lasts"),
+        (
+            (
+                step.test,
+                clock_text(step.clock_s),
+                "" if step.brought_m3 == 0.0 else show(step.brought_m3, "volume", system),
+                "" if step.wait_s == 0.0 else quantity(step.wait_s, "duration", system),
+                "" if step.lasts_s == 0.0 else quantity(step.lasts_s, "duration", system),
+            )
+            for step in day.steps
+        ),
+    )
+    told += ["", *_falls(day, system), "", *_points(day, system)]
+    told += ["", "sequences by the panel, with the seconds to their last expected event", ""]
+    told += grid(
+        ("sequence", "begins at", "water runs in", "events", "last after"),
+        (
+            (
+                one.name,
+                show(day.station.shown_m(one.start_level_m), "level", system),
+                show(one.inflow_m3s, "flow", system),
+                str(len(one.expected)),
+                seconds_text(one.expected[-1].after_s if one.expected else math.nan),
+            )
+            for one in day.sequences
+        ),
+    )
+    if day.left_out:
+        told += ["", "not on the sheet:"]
+        told += [f"  {what}: {why}" for what, why in day.left_out]
+    return told
+
+
+def _falls(day: Day, system: System) -> list[str]:
+    fall = day.fall
+    drop = show(fall.drop_m, "level", system)
+    high = show(day.station.shown_m(fall.from_m), "level", system)
+    return [
+        (
+            f"time of a fall of {drop} from {high}, and by how much a flow reads low that leaves"
+            " the inflow out"
+        ),
+        "",
+        *grid(
+            ("pumps", "flow", "nothing coming in", "at", "inflow then", "with it", "left out"),
+            (
+                (
+                    row.lineup,
+                    show(row.flow_m3s, "flow", system),
+                    seconds_text(row.fall_s),
+                    clock_text(row.clock_s),
+                    show(row.inflow_m3s, "flow", system),
+                    seconds_text(row.with_inflow_s),
+                    f"{100.0 * row.reads_low_part:.1f} % low",
+                )
+                for row in day.falls
+            ),
+        ),
+    ]
+
+
+def _points(day: Day, system: System) -> list[str]:
+    """Return what each lineup should show at the middle level, alike ones in one row."""
+    level = middle_of(day.levels_m)
+    heads = {"flow": "flow", "header_m": "head at the header", "gauge": "gauge"}
+    pipes = list(dict.fromkeys(row.pipe for row in day.points))
+    cells: dict[str, list[str]] = {}
+    for row in day.points:
+        if row.level_m == level:
+            cells.setdefault(row.lineup, []).extend((
+                show(row.flow_m3s, "flow", system),
+                quantity(row.header_m, "head", system),
+                quantity(row.header_gauge_pa, "pressure", system),
+            ))  # fmt: skip
+    columns = [
+        f"{name}, {pipe}" if len(pipes) > 1 else name for pipe in pipes for name in heads.values()
+    ]
+    used = [n for n in range(len(columns)) if any(row[n] != "-" for row in cells.values())]
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for lineup, row_cells in cells.items():
+        alike.setdefault(tuple(row_cells[n] for n in used), []).append(lineup)
+    at = show(day.station.shown_m(level), "level", system)
+    return [
+        f"flow and pressure at {at}; the other levels stand in points.csv",
+        "",
+        *grid(
+            ("pumps", *(columns[n] for n in used)),
+            ((named(names), *row) for row, names in alike.items()),
+        ),
+    ]
+
+
+def named(lineups: Sequence[str]) -> str:
+    """Return lineups that are alike in a few words: ``P1 or P2 alone``.
+
+    Parameters
+    ----------
+    lineups
+        Their names.
+    """
+    if all(name.endswith(" alone") for name in lineups) and len(lineups) > 1:
+        each = [name.removesuffix(" alone") for name in lineups]
+        return f"{', '.join(each[:-1])} or {each[-1]} alone"
+    return ", ".join(lineups)
+
+
+def sheet_sentences(day: Day, system: System) -> list[str]:
+    """Return what a person would say about the day.
+
+    Parameters
+    ----------
+    day
+        The day.
+    system
+        ``si`` or ``us``.
+    """
+    water, plan = day.water, day.rig.plan
+    brought = show(water.brought_m3, "volume", system)
+    first = show(water.first_m3, "volume", system)
+    told = [f"The day takes {brought} of clean water, {first} of it before the first pump runs"]
+    if plan.water_m3s:
+        rate = show(plan.water_m3s, "flow", system)
+        told[0] += f"; at {rate} that is {show(water.waits_s, 'duration', system)} of filling"
+        told[0] += ", what runs in during the sequences not counted"
+    goes = "goes back to the well"
+    if plan.water_goes == "downstream":
+        most = show(water.most_m3s, "flow", system)
+        pumped = show(water.pumped_m3, "volume", system)
+        goes = f"goes on through the main, {pumped} at up to {most}: agree it with whoever takes it"
+    told[0] += f". The water {goes}."
+    if plan.water_goes == "downstream":
+        told += _of_falls(day, system)
+    counts = Counter(one.is_baseline for one in day.sheet)
+    blank = f", and {counts[True]} to be kept as a baseline" if counts[True] else ""
+    told.append(f"{counts[False]} readings with an expected value{blank}, in {_tests(day)} tests.")
+    told += _of_engine(day)
+    if day.left_out:
+        many = len(day.left_out)
+        told.append(
+            f"{many} thing{'s are' if many > 1 else ' is'} not on the sheet, each with its reason:"
+            f" {listed([what for what, _why in day.left_out][:4])}"
+            f"{' and more' if many > 4 else ''}."
+        )
+    told.append(
+        "Tolerances start from published grades and are yours to set in [acceptance]; nobody enters"
+        " the well for any of this, and pumps start by themselves."
+    )
+    return told
+
+
+def _tests(day: Day) -> int:
+    return len({one.test for one in day.sheet})
+
+
+def _of_falls(day: Day, system: System) -> list[str]:
+    first = day.falls[0]
+    drop = show(day.fall.drop_m, "level", system)
+    if math.isinf(first.fall_s):
+        return [f"{first.lineup} does not draw the level down at all: look at its curve."]
+    said = (
+        f"{first.lineup} should draw the level down by {drop} in {seconds_text(first.fall_s)}"
+        f" with nothing coming in ({show(first.flow_m3s, 'flow', system)})"
+    )
+    if first.inflow_m3s <= 0.0:
+        return [said + "."]
+    inflow = show(first.inflow_m3s, "flow", system)
+    if math.isinf(first.with_inflow_s):
+        return [f"{said}; with the {inflow} of {clock_text(first.clock_s)} it would not fall."]
+    return [
+        (
+            f"{said}, in {seconds_text(first.with_inflow_s)} with the {inflow} that the sewer"
+            f" brings at {clock_text(first.clock_s)}; a flow that leaves that inflow out reads"
+            f" {100.0 * first.reads_low_part:.1f} % low."
+        )
+    ]
+
+
+def _of_engine(day: Day) -> list[str]:
+    engine = day.station.engine_pump
+    if engine is None:
+        return []
+    name = engine.pump.name
+    for one in day.sequences:
+        seen = [*one.expected, *one.on_site]
+        called = [e.after_s for e in seen if (e.subject, e.event) == (name, "engine called")]
+        flows = [e.after_s for e in seen if (e.subject, e.event) == (name, "start")]
+        if called and flows:
+            wait = seconds_text(flows[0] - called[0])
+            return [f"{name} should give its flow {wait} after its start level ({one.name})."]
+    return []

@@ -1,0 +1,238 @@
+"""The verdict in words: lines for the screen, and what a person would say about the readings."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from stationsim.studies.acceptance.judge import NOT_READ
+from stationsim.studies.acceptance.text import quantity
+from stationsim.wording import listed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stationsim.station import Station
+    from stationsim.studies.acceptance.causes import Cause
+    from stationsim.studies.acceptance.judge import Verdict
+    from stationsim.studies.acceptance.panel_log import LogLine
+    from stationsim.units import System
+
+_MOST_NAMED, _MOST_UNREAD, _WIDTH = 4, 30, 100
+AS_EXPECTED = "as expected"
+NOT_DONE = "not done"
+SOUND = "sound"
+
+
+def fails_in_log(line: LogLine) -> bool:
+    """Return whether a line of the comparison with a log is against the station.
+
+    Parameters
+    ----------
+    line
+        A line of the comparison.
+    """
+    return line.verdict not in (AS_EXPECTED, NOT_DONE)
+
+
+def lines(
+    station: Station,
+    found: Sequence[Verdict],
+    causes: Sequence[Cause],
+    log: Sequence[LogLine],
+    repairs: Sequence[str],
+    system: System,
+) -> list[str]:
+    """Return the verdict for the screen: what fails first, then what is unclear, then the rest.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    found
+        The verdicts.
+    causes
+        Likely causes, the likeliest first.
+    log
+        The comparison with the panel's log.
+    repairs
+        What was read otherwise than it stood in the files.
+    system
+        ``si`` or ``us``.
+    """
+    told = [f"{station.name}: readings against what is accepted", ""]
+    rows = [
+        (
+            one.standing,
+            one.name,
+            one.text(one.value, station, system),
+            one.accepted(station, system),
+            f"+- {_off(one, system)}" if one.uncertainty > 0.0 else "",
+            one.why,
+        )
+        for standing in ("fail", "unclear")
+        for one in found
+        if one.standing == standing
+    ]
+    wide = [max((len(row[n]) for row in rows), default=0) for n in range(6)]
+    told += [
+        "  ".join(
+            f"{cell:>{wide[n]}}" if n == 2 else f"{cell:<{wide[n]}}" for n, cell in enumerate(row)
+        ).rstrip()
+        for row in rows
+    ]
+    passed = Counter(one.test for one in found if one.standing == "pass")
+    if passed:
+        told += ["", f"pass: {sum(passed.values())}, each in verdicts.csv"]
+        told += _folded(", ".join(f"{test} {count}" for test, count in passed.items()))
+    baselines = [one for one in found if one.is_baseline and one.why == "kept as a baseline"]
+    if baselines:
+        told += ["", "kept as a baseline:"]
+        told += [f"  {one.name}: {one.text(one.value, station, system)}" for one in baselines]
+    unread = [one for one in found if one.why == NOT_READ]
+    if unread:
+        told += ["", f"not read: {len(unread)}"]
+        told += _folded("; ".join(one.name for one in unread[:_MOST_UNREAD]))
+        if len(unread) > _MOST_UNREAD:
+            told.append(f"  and {len(unread) - _MOST_UNREAD} more; all stand in verdicts.csv")
+    if causes:
+        told += ["", "what the pattern suggests, the likeliest first; none of it is certain:", ""]
+        for rank, cause in enumerate(causes, 1):
+            told += _of_cause(rank, cause, system)
+    wrong = [line for line in log if fails_in_log(line)]
+    if log:
+        good = sum(line.verdict == AS_EXPECTED for line in log)
+        told += ["", f"the panel's log: {good} events as expected, {len(wrong)} not"]
+        told += [f"  {line.sequence}: {line.verdict}: {line.reason}" for line in wrong]
+    if repairs:
+        told += ["", "read otherwise than written:"]
+        told += [f"  {repair}" for repair in repairs]
+    return told
+
+
+def _off(one: Verdict, system: System) -> str:
+    if one.measure == "part":
+        return f"{100.0 * one.uncertainty:.1f} %"
+    if one.measure == "duration" and one.uncertainty < 600.0:
+        return f"{one.uncertainty:.0f} s" if one.uncertainty >= 1.0 else f"{one.uncertainty:.1g} s"
+    if one.measure == "yes or no":
+        return ""
+    kind = "length" if one.measure == "level" else one.measure
+    return quantity(one.uncertainty, kind, system)
+
+
+def _folded(text: str) -> list[str]:
+    return textwrap.wrap(text, width=_WIDTH, initial_indent="  ", subsequent_indent="  ")
+
+
+def _of_cause(rank: int, cause: Cause, system: System) -> list[str]:
+    told = [f"{rank}. {_called(cause)}{_sized(cause, system)} ({cause.standing})"]
+    if cause.explains:
+        told.append(f"   explains {_named(cause.explains)}")
+    if cause.leaves:
+        told.append(f"   leaves open {_named(cause.leaves)}")
+    told += [f"   told apart by {apart.told(system)}" for apart in cause.apart[:2]]
+    if cause.look_first:
+        told.append(f"   look first: {cause.look_first}")
+    return told
+
+
+def _called(cause: Cause) -> str:
+    """Return a cause with its subject, where that says more."""
+    return f"{cause.cause}, {cause.subject}" if cause.subject else cause.cause
+
+
+def _sized(cause: Cause, system: System) -> str:
+    size = cause.told(system)
+    return f": {size}" if size else ""
+
+
+def _named(names: Sequence[str]) -> str:
+    more = len(names) - _MOST_NAMED
+    shown = "; ".join(names[:_MOST_NAMED])
+    return f"{shown}; and {more} more" if more > 0 else shown
+
+
+def sentences(
+    station: Station,
+    found: Sequence[Verdict],
+    causes: Sequence[Cause],
+    log: Sequence[LogLine],
+    repairs: Sequence[str],
+    system: System,
+) -> list[str]:
+    """Return what a person would say about the readings.
+
+    Parameters
+    ----------
+    station, found, causes, log, repairs, system
+        As in :func:`lines`.
+    """
+    counts = Counter(one.standing for one in found)
+    unread = sum(one.why == NOT_READ for one in found)
+    judged = counts["pass"] + counts["unclear"] + counts["fail"]
+    told = [
+        (
+            f"{judged} verdicts: {counts['pass']} pass, {counts['unclear']} unclear,"
+            f" {counts['fail']} fail; {unread} readings were not taken, and are not judged."
+        )
+    ]
+    failing = [one for one in found if one.standing == "fail"]
+    if failing:
+        told.append(f"Outside what is accepted: {_short(failing, station, system)}.")
+    unclear = [one for one in found if one.standing == "unclear"]
+    if unclear:
+        told.append(f"To be read again: {_short(unclear, station, system)}.")
+    left_out = [one for one in found if one.why.startswith("no rise")]
+    if left_out:
+        names = listed([one.subject for one in left_out])
+        told.append(
+            f"No rise was timed for {names}:"
+            f" {left_out[0].why.removeprefix('no rise was timed, so ')}."
+        )
+    if causes:
+        told.append(_of_causes(causes, system))
+    if log:
+        wrong = [line for line in log if fails_in_log(line)]
+        if wrong:
+            kinds = Counter(line.verdict for line in wrong)
+            said = listed([f"{count} {kind}" for kind, count in kinds.items()])
+            told.append(f"The panel's log differs from the expected events: {said}.")
+        else:
+            told.append("Every event that the sequences ask for stands in the panel's log.")
+    if repairs:
+        many = len(repairs)
+        told.append(
+            f"{many} thing{'s were' if many > 1 else ' was'} read otherwise than written;"
+            " each is told."
+        )
+    told.append(
+        "A verdict here is arithmetic on what was entered and read: whoever is licensed and"
+        " contracted for it accepts the station, or does not."
+    )
+    return told
+
+
+def _short(found: Sequence[Verdict], station: Station, system: System) -> str:
+    parts = [
+        f"{one.name} ({one.text(one.value, station, system)}, accepted"
+        f" {one.accepted(station, system)})"
+        for one in found[:_MOST_NAMED]
+    ]
+    more = len(found) - len(parts)
+    return "; ".join(parts) + (f"; and {more} more" if more > 0 else "")
+
+
+def _of_causes(causes: Sequence[Cause], system: System) -> str:
+    first = causes[0]
+    near = [one for one in causes[1:] if one.standing == "fits nearly as well"]
+    said = f"The pattern of the readings fits best with '{_called(first)}'{_sized(first, system)}"
+    if first.cause == SOUND:
+        said = "The pattern of the readings fits a sound station, read with instruments as they are"
+    if near:
+        names = listed([f"'{_called(one)}'" for one in near[:2]])
+        said += f"; {names} fit{'s' if len(near) == 1 else ''} nearly as well"
+    if first.apart:
+        said += f"; told apart by {first.apart[0].told(system)}"
+    return said + ". That is a lead to follow, not a finding."
