@@ -28,7 +28,7 @@ from stationsim.testing import MONDAY, engine_pump, triplex
 
 ALTERNATION = "alternation over two rounds"
 OVERLOAD = "lead trips on overload"
-RESTART = "restart after return, well high"
+RESTART = "restart after return with the well high"
 SUBJECTS = ("P1", "P2", "P3", "E1", "grid", "station", "level sensor")
 
 
@@ -174,6 +174,15 @@ def test_a_restart_delay_is_judged_from_the_return_of_the_grid():
     assert [(line.n, line.verdict) for line in lines if line.verdict != "as expected"] == [
         (start.n, "late")
     ]
+
+
+def test_what_follows_a_hand_is_judged_no_more_widely_than_from_that_hand():
+    # P1 must stop as it trips; the 20 s that it ran before, at half of them, would let 10 s pass
+    one = replace(named(OVERLOAD), time_part=0.5)
+    trip, stop = one.expected[1:3]
+    assert (trip.by_crew, stop.event, stop.gap_s) == (True, "stop", 0.0)
+    moved = {f"n{event.n}": event.after_s + 5.0 for event in one.expected[2:]}
+    assert [line.verdict for line in lines_of(one, logged(one, **moved))][2] == "late"
 
 
 def test_a_stagger_is_judged_past_the_selectors_that_are_turned_meanwhile():

@@ -179,14 +179,14 @@ def _raise(problems: Sequence[str]) -> None:
 
 
 def fold(text: str) -> str:
-    """Return a text as it is compared: capitals, blanks, kinds of dashes and colons don't count.
+    """Return a text as it is compared: capitals, blanks, colons and commas don't count.
 
     Parameters
     ----------
     text
         The text.
     """
-    return " ".join(re.split(r"[\s_:]+", plain_signs(text).casefold())).strip()
+    return " ".join(re.split(r"[\s_:,]+", plain_signs(text).casefold())).strip()
 
 
 @cache

@@ -354,7 +354,7 @@ def by_floats(bench: Bench) -> Played | str:
     lost_s = 5.0
     lost = ScriptedEvent(lost_s, "level signal lost", "level sensor")
     script = Script(
-        name="level signal lost, floats take over",
+        name="level signal lost and floats take over",
         purpose="Without a level signal the alarm comes, and the floats start and stop the pumps.",
         how=(
             f"Selectors in auto; set the panel so that {bench.lead} leads.",

@@ -228,7 +228,7 @@ def restart(bench: Bench) -> Played | str:
         held = f", {engine.pump.name} in off"
         after = f", and turn {engine.pump.name} to auto again at the end"
     script = Script(
-        name="restart after return, well high",
+        name="restart after return with the well high",
         purpose="When the grid is back the pumps restart in order, spaced as set, and not at once.",
         how=(
             f"Set the panel so that {bench.lead} leads.",

@@ -16,9 +16,10 @@ import numpy as np
 from stationsim.studies.acceptance.fits import MISREAD, SOUND, Fit, Search, ranked
 from stationsim.studies.acceptance.foreseen import Outlook
 from stationsim.studies.acceptance.looks import LOOKS
+from stationsim.studies.acceptance.mains import suspects_of_main
 from stationsim.studies.acceptance.readers import suspects_of_readings
 from stationsim.studies.acceptance.spread import Spread
-from stationsim.studies.acceptance.suspects import suspects_of_water
+from stationsim.studies.acceptance.suspects import suspects_of_pumps
 from stationsim.studies.check.criterion import Reason, Told, value_text
 from stationsim.units import show
 
@@ -175,7 +176,8 @@ def causes_of(station: Station, sheet: Sequence[Reading], taken: Sequence[Taken]
         return []
     spread = Spread(outlook)
     search = Search(outlook, spread)
-    fits = ranked(search, [*suspects_of_water(outlook), *suspects_of_readings(outlook)])
+    suspects = (suspects_of_pumps, suspects_of_main, suspects_of_readings)
+    fits = ranked(search, [one for kind in suspects for one in kind(outlook)])
     best = fits[0]
     within = best.score + (_NEARLY if best.cause == SOUND else _LISTED)
     listed = [_with_values(outlook, fit) for fit in fits[:MOST] if fit.score <= within]

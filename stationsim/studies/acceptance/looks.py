@@ -14,8 +14,8 @@ LOOKS: dict[str, str] = {
         " conditions."
     ),
     "weak pump": (
-        "Compare plate, speed and the size of the impeller on the maker's papers with the order, and"
-        f" read the pressure against the closed valve. {_LOCKED}"
+        "Compare plate, speed and the size of the impeller on the maker's papers with the order,"
+        f" and read the pressure against the closed valve. {_LOCKED}"
     ),
     "valve at a pump not fully open": (
         "Look at the position of the valve beside the pump and count its turns from shut to open;"
@@ -43,8 +43,8 @@ LOOKS: dict[str, str] = {
         " straight lengths; compare it with the drawdown of the same pump."
     ),
     "gauge on the header off": (
-        "Read the gauge with its cock shut and vented, pumps off: it should show nought; measure the"
-        " height of its dial, and see that its line is full of water."
+        "Read the gauge with its cock shut and vented, pumps off: it should show nought; measure"
+        " the height of its dial, and see that its line is full of water."
     ),
     "gauges at the pumps off": (
         "Read each gauge with its cock shut and vented, pumps off: it should show nought; measure"

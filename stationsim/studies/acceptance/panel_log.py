@@ -233,7 +233,7 @@ class _Compared:
                 off = state.off + (not found.in_time)
                 total_s = state.total_s + (0.0 if crew else abs(found.off_s))
                 then = _State(off, total_s, (*state.judged, found))
-                counts_from = [since]
+                counts_from = [pair] if found.in_time and not crew else [since, pair]
                 for anchor in counts_from:
                     known = after.get(anchor)
                     if known is None or then[:2] < known[:2]:

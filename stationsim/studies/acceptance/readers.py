@@ -1,4 +1,4 @@
-"""What may be wrong with instruments and with how readings were taken, while all pumps as it should."""
+"""What may be wrong with instruments and with how readings were taken, each of a size."""
 
 from __future__ import annotations
 

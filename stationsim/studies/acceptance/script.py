@@ -31,9 +31,6 @@ TOLD_BY = {
 """Alarms that tell of an event of the same machine at the same instant: one line of a log will do
 for both."""
 
-BY_HAND = "by hand"
-"""Cause of what a person does at a selector or a reset button."""
-
 SAME_INSTANT_S = 1e-6
 
 
@@ -328,10 +325,8 @@ def _expected(
             continue
         gap_s = row.t_s - before_s
         first = not found or gap_s > SAME_INSTANT_S
-        by_crew = (
-            row.cause == BY_HAND
-            or said(row.event, row.cause) in script.on_hand
-            or (first and any(abs(row.t_s - at_s) <= SAME_INSTANT_S for at_s in hands_s))
+        by_crew = said(row.event, row.cause) in script.on_hand or (
+            first and any(abs(row.t_s - at_s) <= SAME_INSTANT_S for at_s in hands_s)
         )
         found.append(
             ExpectedEvent(

@@ -57,10 +57,10 @@ def sequences_of(station: Station, start: datetime) -> tuple[list[Sequence], lis
         ("lag and standby starts", all_calls(bench)),
         *fail_overs(bench),
         ("power failure with the lead running", power_failure(bench)),
-        ("restart after return, well high", restart(bench)),
+        ("restart after return with the well high", restart(bench)),
         ("high-level alarm", high_level(bench)),
         ("low-level alarm", low_level(bench)),
-        ("level signal lost, floats take over", by_floats(bench)),
+        ("level signal lost and floats take over", by_floats(bench)),
     ]
     made = [one for _name, one in tried if isinstance(one, Sequence)]
     left_out = [(name, one) for name, one in tried if isinstance(one, str)]

@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stationsim.studies.acceptance.foreseen import Machines, Outlook
+    from stationsim.studies.acceptance.between import Machines, Touches
+    from stationsim.studies.acceptance.foreseen import Outlook
     from stationsim.studies.acceptance.rig import Rig
 
 SHARED = 0.8
@@ -201,12 +202,12 @@ class Spread:
             ("friction", with_friction(outlook.rig, 1.0 + likely.friction)),
             ("lift", AsBuilt(outlook.station, air_m=likely.lift_m)),
         ):
-            self._difference(name, built, bool)
+            self._difference(name, built, everywhere)
 
     def _difference(
-        self, name: str, built: AsBuilt, touches: object, shut_off: int | None = None
+        self, name: str, built: AsBuilt, touches: Touches, shut_off: int | None = None
     ) -> None:
-        under = self._outlook.under(built, touches, shut_off)  # type: ignore[arg-type]
+        under = self._outlook.under(built, touches, shut_off)
         self.columns[name] = np.nan_to_num(under - self._outlook.sound)
 
 

@@ -1,4 +1,4 @@
-"""What may be wrong with pumps and main on the day, each as one fault of a size.
+"""What may be wrong with pumps on the day, each as one fault of a size.
 
 A suspect has a shape or several, of which each makes the station over from a size. What a suspect
 is not known well for (the current of a pump that runs backwards, say) is named as looser.
@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stationsim.studies.acceptance.looks import LOOKS
-from stationsim.studies.acceptance.rig import AsBuilt, Back, InletAir
-from stationsim.studies.acceptance.spread import with_friction, with_unit
+from stationsim.studies.acceptance.rig import AsBuilt, InletAir
+from stationsim.studies.acceptance.spread import with_unit
 from stationsim.studies.check.criterion import Reason, Told
 
 if TYPE_CHECKING:
@@ -125,8 +125,8 @@ def scaled(first: float, last: float, count: int = 6) -> tuple[float, ...]:
     return tuple(float(size) for size in np.geomspace(first, last, count))
 
 
-def suspects_of_water(outlook: Outlook) -> Iterator[Suspect]:
-    """Yield what may be wrong with pumps, valves and main.
+def suspects_of_pumps(outlook: Outlook) -> Iterator[Suspect]:
+    """Yield what may be wrong with pumps and the valves beside them.
 
     Parameters
     ----------
@@ -141,16 +141,6 @@ def suspects_of_water(outlook: Outlook) -> Iterator[Suspect]:
             yield _plain(outlook, machine)
         else:
             yield from _of_pump(outlook, machine)
-    for machine in range(len(outlook.rig.units)):
-        yield _back(outlook, machine)
-    if any(unit.curve is None for unit in outlook.rig.units):
-        yield _all_less(outlook)
-    if outlook.station.force_main is not None:
-        yield from _of_main(outlook)
-
-
-def _middle_m(outlook: Outlook) -> float:
-    return 0.5 * (outlook.lowest_m + outlook.highest_m)
 
 
 def _one(machine: int) -> Touches:
@@ -183,6 +173,9 @@ def _of_pump(outlook: Outlook, machine: int) -> Iterator[Suspect]:
         def backwards(part: float) -> AsBuilt:
             return _scaled(outlook, machine, part, part)
 
+        def with_less_head(part: float) -> AsBuilt:
+            return _scaled(outlook, machine, part, 0.8 * part)
+
         yield Suspect(
             "pump turns the wrong way",
             name,
@@ -192,6 +185,13 @@ def _of_pump(outlook: Outlook, machine: int) -> Iterator[Suspect]:
                     spaced(0.4, 0.75),
                     backwards,
                     lambda part: f"about {part:.2g} of its flow and of its head left",
+                ),
+                Shape(
+                    spaced(0.5, 0.8),
+                    with_less_head,
+                    lambda part: (
+                        f"about {part:.2g} of its flow and {0.8 * part:.2g} of its head left"
+                    ),
                 ),
             ),
             touches,
@@ -263,7 +263,7 @@ def _weak(outlook: Outlook, machine: int) -> Iterator[Shape]:
 
 def _valve(outlook: Outlook, machine: int) -> Suspect:
     """Return a valve that is not fully open at a pump."""
-    name, level = outlook.rig.units[machine].name, _middle_m(outlook)
+    name, level = outlook.rig.units[machine].name, outlook.middle_m
     point = outlook.rig.point((machine,), level)
     flow, head = point.total_m3s, point.heads_m[0]
     loss_s2m5 = head / flow**2 if flow > 0.0 else 1.0
@@ -309,112 +309,6 @@ def _airs(outlook: Outlook, machine: int) -> Iterator[Shape]:
     )
 
 
-def _back(outlook: Outlook, machine: int) -> Suspect:
-    """Return a check valve that lets water back through an idle pump."""
-    name, main, level = outlook.rig.units[machine].name, outlook.rig.station.force_main, 0.0
-    level = _middle_m(outlook)
-    others = [machines for machines in outlook.lineups if machine not in machines]
-    points = [outlook.rig.point(machines, level) for machines in others]
-    flow = min((point.total_m3s for point in points), default=0.0)
-    over = min((point.header_m - level for point in points), default=1.0)
-    root = 1.0 if main is None else math.sqrt(max(over, 0.1))
-
-    def built(part: float) -> AsBuilt:
-        return AsBuilt(outlook.station, back=Back(machine, part * flow / root))
-
-    return Suspect(
-        "check valve lets water back",
-        name,
-        f"water runs back through {name}",
-        (
-            Shape(
-                scaled(0.03, 0.7),
-                built,
-                lambda part: (
-                    "about ", Told(part * flow, "flow"), f" back through {name} while it rests",
-                ),
-            ),
-        ),
-        lambda machines: machine not in machines,
-    )  # fmt: skip
-
-
-def _of_main(outlook: Outlook) -> Iterator[Suspect]:
-    """Yield what may be wrong in the main."""
-    rig, level = outlook.rig, _middle_m(outlook)
-    points = [rig.point(machines, level) for machines in outlook.lineups]
-    most = max((point.total_m3s for point in points), default=0.0)
-    alone = [point for point in points if len(point.heads_m) == 1]
-    heads = [head for point in alone or points for head in point.heads_m if head > 0.0]
-    if not most > 0.0 or not heads:
-        return
-    head = min(heads)
-    loss_s2m5 = head / most**2
-
-    def throttled(part: float) -> AsBuilt:
-        return AsBuilt(outlook.station, main_s2m5=part * loss_s2m5)
-
-    yield Suspect(
-        "valve in the main not fully open",
-        "force main",
-        "a valve in the main is partly closed",
-        (
-            Shape(
-                scaled(0.02, 2.0, 7),
-                throttled,
-                lambda part: (
-                    "takes about ", Told(part * head / 4.0, "head"), " at ",
-                    Told(most / 2.0, "flow"),
-                ),
-            ),
-        ),
-        everywhere,
-    )  # fmt: skip
-    yield Suspect(
-        "air trapped in the main",
-        "force main",
-        "air is trapped in the main",
-        (
-            Shape(
-                scaled(0.02 * head, 0.5 * head),
-                lambda air: AsBuilt(outlook.station, air_m=air),
-                lambda air: ("takes about ", Told(air, "head"), " whatever the flow"),
-            ),
-        ),
-        everywhere,
-        weight=0.7,
-    )
-    if all(pipe.friction == "none" or pipe.length_m == 0.0 for pipe in _pipes(outlook)):
-        return
-    yield Suspect(
-        "main rougher or smoother than reckoned",
-        "force main",
-        "the main is rougher or smoother than reckoned",
-        tuple(
-            Shape(
-                sizes,
-                lambda part: with_friction(rig, part),
-                lambda part: _friction(outlook, part),
-            )
-            for sizes in (scaled(1.1, 2.6), scaled(0.91, 0.5, 5))
-        ),
-        everywhere,
-    )
-
-
-def _pipes(outlook: Outlook):  # type: ignore[no-untyped-def]
-    main = outlook.station.force_main
-    return () if main is None else main.pipes
-
-
-def _friction(outlook: Outlook, part: float) -> str:
-    """Return another friction in words: as C where the formula has one."""
-    longest = max(_pipes(outlook), key=lambda pipe: pipe.length_m)
-    if longest.friction == "hazen-williams":
-        return f"C about {longest.c_factor * part ** (-1.0 / 1.852):.0f} for {longest.c_factor:.0f}"
-    return f"friction about {part:.2g} of what was reckoned"
-
-
 def _plain(outlook: Outlook, machine: int) -> Suspect:
     """Return a pump without a curve that delivers less: why, no reading can tell."""
     name = outlook.rig.units[machine].name
@@ -435,27 +329,4 @@ def _plain(outlook: Outlook, machine: int) -> Suspect:
         ),
         _one(machine),
         weight=2.0,
-    )
-
-
-def _all_less(outlook: Outlook) -> Suspect:
-    """Return a main that lets all pumps without a curve deliver less."""
-    plain = [i for i, unit in enumerate(outlook.rig.units) if unit.curve is None]
-
-    def built(part: float) -> AsBuilt:
-        return AsBuilt(outlook.station, shares=tuple((machine, part) for machine in plain))
-
-    return Suspect(
-        "main takes more than reckoned",
-        "force main",
-        "the main takes more than reckoned",
-        (
-            Shape(
-                spaced(0.96, 0.4),
-                built,
-                lambda part: f"about {part:.2f} of the flow of every pump left",
-            ),
-        ),
-        lambda machines: any(machine in plain for machine in machines),
-        weight=1.0,
     )
