@@ -5,7 +5,7 @@ the curves, the pipes and the well are used. What is wrong is drawn otherwise th
 a weak pump loses flow and head by two factors that are not tied, air at an inlet goes with the
 depth of the water in another way, the motor of a sick pump draws what it likes. Every instrument
 has a gain or a zero of its own for the day and scatters besides; every pump lies a little off its
-curve, and the main off its drawing.
+curve, which runs smoothly through the points of its sheet, and the main off its drawing.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 from stationsim.equipment.acceptance import Gauge
@@ -38,6 +39,7 @@ class World:
     flow: dict[int, float] = field(default_factory=dict)
     head: dict[int, float] = field(default_factory=dict)
     power: dict[int, float] = field(default_factory=dict)
+    speed: dict[int, float] = field(default_factory=dict)
     valve_s2m5: dict[int, float] = field(default_factory=dict)
     branch: dict[int, float] = field(default_factory=dict)
     swallowed: dict[int, Callable[[float], float]] = field(default_factory=dict)
@@ -52,6 +54,8 @@ class World:
     own_pa: dict[int, float] = field(default_factory=dict)
     area: float = 1.0
     clamp: float = 1.0
+    smooth: bool = True
+    _curves: dict[int, Callable[[float], float]] = field(default_factory=dict)
 
     def unit(self, machine: int):
         engine = self.station.engine_pump
@@ -64,7 +68,22 @@ class World:
 
     def pump_head_m(self, machine: int, flow_m3s: float, level_m: float) -> float:
         flow, head = self.of_pump(machine, level_m)
-        return head * self.unit(machine).curve_now().head_at(flow_m3s / flow)
+        return head * self.curve(machine)(flow_m3s / flow)
+
+    def curve(self, machine: int) -> Callable[[float], float]:
+        """Return head [m] over flow [m3/s]: smooth through the points of the sheet, or straight."""
+        if machine not in self._curves:
+            given = self.unit(machine).curve_now()
+            if not self.smooth:
+                self._curves[machine] = given.head_at
+            else:
+                flows = [*given.flows_m3s, given.end_m3s]
+                heads = [given.head_at(flow) for flow in flows]
+                inside = PchipInterpolator(flows, heads)
+                self._curves[machine] = lambda flow: (
+                    float(inside(flow)) if flow < given.end_m3s else given.head_at(flow)
+                )
+        return self._curves[machine]
 
     def before_gauge_m(self, machine: int, flow_m3s: float) -> float:
         """Return the loss between a pump and its own gauge [m]."""
@@ -155,58 +174,65 @@ def fall_s(world: World, machines: Machines, from_m: float, to_m: float) -> floa
 
 def shown(world: World, reading: Reading) -> float:
     """Return what an instrument would show without its scatter; NaN when nothing."""
-    station, plan = world.station, world.station.ratings.acceptance
-    machines, level, what = reading.machines, reading.level_m, reading.what
+    machines, level = reading.machines, reading.level_m
     if not machines:
         return math.nan
-    if what == "fall":
-        fall = planned_fall(station)
-        return fall_s(world, machines, fall.from_m, fall.to_m)
-    if what == "shut-off pressure":
-        (machine,) = machines
-        head = world.head.get(machine, 1.0) * world.unit(machine).curve_now().shutoff_m
-        return _pressure(world, machine, level + head - plan.pump_gauge.level_m)
-    flows, total, header = world.point(machines, level)
-    if what == "meter flow":
-        return world.meter * total
-    if what == "header pressure":
-        bore = plan.header_gauge.bore_m or station.force_main.pipes[0].diameter_m
-        return world.header_pa + RHO * G * (
-            header - plan.header_gauge.level_m - _moving_m(total, bore)
-        )
-    machine = machines[0]
-    if what == "pump pressure":
-        branch = world.unit(machine).branch
-        bore = plan.pump_gauge.bore_m or (branch and branch.diameter_m)
-        head = world.pump_head_m(machine, flows[0], level) - world.before_gauge_m(machine, flows[0])
-        moving = 0.0 if bore is None else _moving_m(flows[0], bore)
-        return _pressure(world, machine, level + head - plan.pump_gauge.level_m - moving)
-    if what == "speed":
-        return reading.expected
-    if what == "current":
-        return world.clamp * world.power.get(machine, 1.0) * _current_a(world, machine, level)
-    return math.nan
+    machine, fall = machines[0], planned_fall(world.station)
+    ask = {
+        "fall": lambda: fall_s(world, machines, fall.from_m, fall.to_m),
+        "shut-off pressure": lambda: _shut_off_pa(world, machine, level),
+        "meter flow": lambda: world.meter * world.point(machines, level)[1],
+        "header pressure": lambda: _header_pa(world, machines, level),
+        "pump pressure": lambda: _pump_pa(world, machine, level),
+        "speed": lambda: reading.expected * world.speed.get(machine, 1.0),
+        "current": lambda: _current_a(world, machine, level),
+    }
+    return ask[reading.what]() if reading.what in ask else math.nan
+
+
+def _shut_off_pa(world: World, machine: int, level_m: float) -> float:
+    head = world.head.get(machine, 1.0) * world.unit(machine).curve_now().shutoff_m
+    return _pressure(world, machine, level_m + head)
+
+
+def _header_pa(world: World, machines: Machines, level_m: float) -> float:
+    _flows, total, header = world.point(machines, level_m)
+    gauge = world.station.ratings.acceptance.header_gauge
+    bore = gauge.bore_m or world.station.force_main.pipes[0].diameter_m
+    return world.header_pa + RHO * G * (header - gauge.level_m - _moving_m(total, bore))
+
+
+def _pump_pa(world: World, machine: int, level_m: float) -> float:
+    (flow,), _total, _header = world.point((machine,), level_m)
+    gauge, branch = world.station.ratings.acceptance.pump_gauge, world.unit(machine).branch
+    bore = gauge.bore_m or (None if branch is None else branch.diameter_m)
+    head = world.pump_head_m(machine, flow, level_m) - world.before_gauge_m(machine, flow)
+    return _pressure(world, machine, level_m + head - _moving_m(flow, bore))
 
 
 def _pressure(world: World, machine: int, column_m: float) -> float:
-    return RHO * G * column_m + world.pump_pa + world.own_pa.get(machine, 0.0)
+    dial_m = world.station.ratings.acceptance.pump_gauge.level_m
+    return RHO * G * (column_m - dial_m) + world.pump_pa + world.own_pa.get(machine, 0.0)
 
 
-def _moving_m(flow_m3s: float, bore_m: float) -> float:
+def _moving_m(flow_m3s: float, bore_m: float | None) -> float:
+    if bore_m is None:
+        return 0.0
     return (flow_m3s / (math.pi / 4.0 * bore_m**2)) ** 2 / (2.0 * G)
 
 
 def _current_a(world: World, machine: int, level_m: float) -> float:
-    """Return the current of a pump alone, on its own curve as it should be [A]."""
+    """Return the current of a pump alone, by what its curve as it should be asks for [A]."""
     unit, ratings = world.unit(machine), world.station.ratings
     plate, service = ratings.plates.get(unit.name), ratings.service
     if plate is None or service is None:
         return math.nan
     flow = world.point((machine,), level_m)[0][0]
     head = unit.curve_now().head_at(flow)
+    factor = world.clamp * world.power.get(machine, 1.0)
     if flow <= 0.0:
-        return 0.5 * plate.full_load_a(service)
-    return part_load_current_a(
+        return factor * 0.5 * plate.full_load_a(service)
+    return factor * part_load_current_a(
         unit.input_w(flow, head), service.voltage_v, service.phases,
         plate.full_load_a(service), plate.factor_at_full_load(service), plate.no_load_a,
     )  # fmt: skip
@@ -241,15 +267,14 @@ def sound(station: Station, rng: np.random.Generator) -> World:
         lift_m=0.03 * rng.normal(),
         meter=1.0 + 0.35 * off.flow_meter * rng.normal(),
         header_pa=0.35 * off.pressure_pa * rng.normal(),
-        pump_pa=0.35 * off.pressure_pa * rng.normal(),
+        pump_pa=0.3 * off.pressure_pa * rng.normal(),
+        own_pa={machine: 0.2 * off.pressure_pa * rng.normal() for machine in machines},
         area=1.0 + 0.5 * off.area * rng.normal(),
         clamp=1.0 + 0.35 * off.current * rng.normal(),
     )
 
 
-def readings(
-    world: World, sheet: Sequence[Reading], rng: np.random.Generator
-) -> list[Taken]:
+def readings(world: World, sheet: Sequence[Reading], rng: np.random.Generator) -> list[Taken]:
     """Return what a crew reads."""
     found = []
     fall = planned_fall(world.station)
@@ -282,6 +307,12 @@ def _name(world: World, machine: int) -> str:
 
 
 def weak(world: World, machine: int, rng: np.random.Generator) -> str:
+    if rng.uniform() < 1.0 / 3.0:  # too slow, and its speed was read
+        slow = world.speed[machine] = rng.uniform(0.91, 0.96)
+        world.flow[machine] *= slow
+        world.head[machine] *= slow**2
+        world.power[machine] *= slow**2
+        return _name(world, machine)
     world.flow[machine] *= rng.uniform(0.78, 0.90)
     world.head[machine] *= rng.uniform(0.88, 0.99)
     world.power[machine] *= rng.uniform(0.88, 1.05)
@@ -338,7 +369,7 @@ def pump_gauges(world: World, _machine: int, rng: np.random.Generator) -> str:
 
 
 def pump_gauge(world: World, machine: int, rng: np.random.Generator) -> str:
-    world.own_pa[machine] = rng.choice([-1.0, 1.0]) * rng.uniform(8e3, 25e3)
+    world.own_pa[machine] += rng.choice([-1.0, 1.0]) * rng.uniform(8e3, 25e3)
     return _name(world, machine)
 
 

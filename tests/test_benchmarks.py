@@ -7,6 +7,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 
+import acceptance_sheet
 import check_stations
 import station_year
 
@@ -32,3 +33,12 @@ def test_check_of_the_reference_station_tries_thirty_inflows_and_asks_forty_thin
     # seven parts of the lead's flow and four of what the lag adds; then five on either side of the
     # worst of each, but for 30 L/s, at which one pump just holds the water
     assert (took.inflows, took.judged) == (11 + 2 * 2 * 5 - 1, 40)
+
+
+def test_acceptance_of_the_reference_station_asks_fifty_things_and_accepts_what_it_expects() -> (
+    None
+):
+    took = acceptance_sheet.measure(acceptance_sheet.SCENARIOS / "reference-station.toml")
+    assert took.readings == 50
+    # all but the baselines: rises, drop, and three phases of two pumps without a plate
+    assert took.passed >= 30

@@ -42,7 +42,11 @@ def test_every_stationsim_command_of_readme_runs(clone: Path) -> None:
         words = shlex.split(line, comments=True)[1:]
         told = re.search(r"# ends with exit code (\d)", line)
         expected = int(told.group(1)) if told else 0
-        extra = ["--no-plots"] if words[0] in ("run", "rehearse", "compare", "check") else []
+        extra = (
+            ["--no-plots"]
+            if words[0] in ("run", "rehearse", "compare", "check", "acceptance")
+            else []
+        )
         outcome = CliRunner().invoke(main, [*words, *extra])
         assert outcome.exit_code == expected, f"{line}: {outcome.output}"
     assert (clone / "results" / "alder-lane" / "levels.csv").is_file()
@@ -90,6 +94,17 @@ def test_the_checks_of_readme_say_what_is_quoted(clone: Path) -> None:
         assert outcome.exit_code == 3
         assert " ".join(text.split()) in " ".join(outcome.output.split())
     assert [path.name for path in (clone / "results").iterdir()] == ["osier-wharf-check"]
+
+
+def test_the_verdict_of_readme_says_what_is_quoted(clone: Path) -> None:
+    quoted = re.findall(r"<!-- accepts: (.+?) -->\n```text\n(.*?)```", README, flags=re.DOTALL)
+    assert quoted
+    for words, text in quoted:
+        outcome = CliRunner().invoke(main, ["acceptance", *shlex.split(words), "--no-plots"])
+        assert outcome.exit_code == 3
+        assert " ".join(text.split()) in " ".join(outcome.output.split())
+    made = [path.name for path in (clone / "results").iterdir()]
+    assert made == ["osier-wharf-acceptance-judged"]
 
 
 def test_readme_names_every_shipped_scenario() -> None:

@@ -42,7 +42,7 @@ def acceptance(
 
     Without --readings: the order of the day with clean water, what each pump and each combination
     should show, the events that each scripted sequence should bring, and forms to fill in
-    (readings_sheet.csv and events_sheet.csv; with --format xlsx a workbook; with --page a page to
+    (fill_in_readings.csv and fill_in_events.csv; with --format xlsx a workbook; with --page a page to
     print). Gauges, tolerances and water are set in [acceptance].
 
     With --readings: each reading against what is accepted, with what it can tell, and what the

@@ -26,6 +26,16 @@ Touches = Callable[[Machines], bool]
 _SAME_LEVEL_M = 1e-6
 
 
+def everywhere(_machines: Machines) -> bool:
+    """Return that every lineup pumps otherwise."""
+    return True
+
+
+def nowhere(_machines: Machines) -> bool:
+    """Return that no lineup pumps otherwise: only what is shown differs."""
+    return False
+
+
 def plain_branches(rig: Rig, level_m: float) -> dict[str, Pipe]:
     """Return the pipe of each pump with friction that goes with the square of the flow.
 
@@ -49,9 +59,7 @@ def plain_branches(rig: Rig, level_m: float) -> dict[str, Pipe]:
         flow = rig.point((machine,), level_m).total_m3s
         if flow > 0.0:
             further = pipe.friction_m(flow) / flow**2 * 2.0 * G * pipe.area_m2**2
-            found[unit.name] = replace(
-                pipe, friction="none", fittings_k=pipe.fittings_k + further
-            )
+            found[unit.name] = replace(pipe, friction="none", fittings_k=pipe.fittings_k + further)
     return found
 
 

@@ -75,7 +75,9 @@ class Outlook:
         self.station = of_the_day(station)
         self.plan = station.ratings.acceptance
         self.rig = Rig(AsBuilt(self.station))
-        self._eased = Eased(AsBuilt(self.station), plain_branches(self.rig, planned_fall(self.station).to_m))
+        self._eased = Eased(
+            AsBuilt(self.station), plain_branches(self.rig, planned_fall(self.station).to_m)
+        )
         self._drawn = {one.test: one for one in drawdowns(taken, station)}
         self.fall = self._fall()
         self._names = station.machine_names()

@@ -219,7 +219,8 @@ def _of_reading(reading: Reading, one: Taken | None, *, timed: bool) -> Verdict:
     else:
         standing = standing_of(value, low, high, off)
         if standing == "unclear":
-            why = "outside, but by no more than the reading may be off: read it again"
+            again = "outside, but by no more than the reading may be off: read it again"
+            why = f"{again}; {why}" if why else again
     return Verdict(
         reading.name, reading.test, reading.subject, standing, value, reading.expected, low, high,
         off, reading.measure, why, reading.source,

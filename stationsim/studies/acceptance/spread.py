@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stationsim.studies.acceptance.between import everywhere
 from stationsim.studies.acceptance.rig import AsBuilt
 
 if TYPE_CHECKING:
@@ -58,6 +59,9 @@ class Likely:
     ----------
     flow, head
         Of a pump's curve, as parts [-].
+    shape
+        Of its head at one of the flows it works at (shut off, alone, with one more ...) beside the
+        others, as a part [-]: a sheet gives points, and a pump does not run straight between them.
     power
         Of what a pump draws, as a part of its current [-].
     speed
@@ -72,6 +76,7 @@ class Likely:
 
     flow: float = 0.02
     head: float = 0.015
+    shape: float = 0.008
     power: float = 0.04
     speed: float = 0.003
     branch: float = 0.15
@@ -189,10 +194,25 @@ class Spread:
                     head_factor=unit.head_factor * (1.0 - head),
                 )
                 self._difference(f"{name} {unit.name}", built, touches, machine)
+            self._shapes(unit.name, machine)
             if unit.branch is not None and unit.branch.fittings_k > 0.0:
                 loss = likely.branch * unit.branch.fittings_s2m5
                 built = AsBuilt(outlook.station, valves_s2m5=((machine, loss),))
                 self._difference(f"branch {unit.name}", built, touches)
+
+    def _shapes(self, name: str, machine: int) -> None:
+        """Add how a pump lies off its curve at one flow and not at the others.
+
+        How many run together stands for the flow.
+        """
+        items, head = self._outlook.items, self.columns[f"head {name}"]
+        part = self._likely.shape / self._likely.head
+        for place, item in enumerate(items):
+            machines = item.reading.machines
+            if machine in machines:
+                shut = item.reading.what == "shut-off pressure"
+                at = "shut off" if shut else f"among {len(machines)}"
+                self._column(f"shape {name} {at}")[place] = part * head[place]
 
     def _of_main(self) -> None:
         outlook, likely = self._outlook, self._likely

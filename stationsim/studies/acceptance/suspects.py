@@ -20,13 +20,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stationsim.studies.acceptance.between import Machines, Touches, nowhere
 from stationsim.studies.acceptance.looks import LOOKS
 from stationsim.studies.acceptance.rig import AsBuilt, InletAir
 from stationsim.studies.acceptance.spread import with_unit
 from stationsim.studies.check.criterion import Reason, Told
 
 if TYPE_CHECKING:
-    from stationsim.studies.acceptance.foreseen import Machines, Outlook, Touches
+    from stationsim.studies.acceptance.foreseen import Outlook
 
 _LAST_LEFT = 0.05
 
@@ -47,16 +48,6 @@ class Shape(NamedTuple):
     sizes: tuple[float, ...]
     built: Callable[[float], AsBuilt]
     words: Callable[[float], Reason]
-
-
-def everywhere(_machines: Machines) -> bool:
-    """Return that every lineup pumps otherwise."""
-    return True
-
-
-def nowhere(_machines: Machines) -> bool:
-    """Return that no lineup pumps otherwise: only what is shown differs."""
-    return False
 
 
 @dataclass(frozen=True)

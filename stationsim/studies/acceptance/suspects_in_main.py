@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from stationsim.studies.acceptance.between import everywhere
 from stationsim.studies.acceptance.rig import AsBuilt, Back
 from stationsim.studies.acceptance.spread import with_friction
-from stationsim.studies.acceptance.suspects import Shape, Suspect, everywhere, scaled, spaced
+from stationsim.studies.acceptance.suspects import Shape, Suspect, scaled, spaced
 from stationsim.studies.check.criterion import Told
 
 if TYPE_CHECKING:
