@@ -118,7 +118,7 @@ def points_figure(
         low, tall = 0.85 / height, 1.0 - 1.75 / height
         place = (0.68, low, 0.30, tall) if asked else (0.16, low, 0.80, tall)
         if asked:
-            _draw_heads(figure.add_axes((0.065, low, 0.44, tall)), working, asked, system)
+            _draw_heads(figure.add_axes((0.065, low, 0.36, tall)), working, asked, system)
         _draw_flows(figure.add_axes(place), working, system)
         style.head(figure, title, note)
         return figure
@@ -128,46 +128,18 @@ def _draw_heads(
     axes: Axes, working: Sequence[Working], asked: Sequence[Asked], system: str
 ) -> None:
     flow, head = style.scale("flow", system), style.scale("head", system)
-    drawn: dict[tuple[float, ...], tuple[Working, list[str]]] = {}
-    for number, one in enumerate(working):
-        colour, dashes = style.MACHINES[(one.number - 1) % len(style.MACHINES)]
-        alike = tuple(np.round(one.curve_m3s, 7))
+    alike: dict[tuple[float, ...], list[Working]] = {}
+    for one in working:
         if one.curve_m3s.size:
-            drawn.setdefault(alike, (one, []))[1].append(one.name.removesuffix(" alone"))
-            axes.plot(
-                flow(one.curve_m3s),
-                head(one.curve_m),
-                color=colour,
-                linestyle=dashes,
-                linewidth=1.2,
-            )
-        if np.isnan(one.head_m):
-            continue
-        corner = (float(flow(one.flow_low_m3s)), float(head(one.head_low_m)))
-        wide = float(flow(one.flow_high_m3s - one.flow_low_m3s))
-        tall = float(head(one.head_high_m - one.head_low_m))
-        axes.add_patch(
-            Rectangle(corner, wide, tall, facecolor=style.PALE, edgecolor=style.GREY, alpha=0.55,
-                      linewidth=0.6, zorder=0.9, label="accepted" if number == 0 else None)
-        )  # fmt: skip
+            alike.setdefault(tuple(np.round(one.curve_m3s, 7)), []).append(one)
+    for number, each in enumerate(alike.values()):
+        colour, dashes = style.MACHINES[number % len(style.MACHINES)]
         axes.plot(
-            [flow(one.flow_m3s)], [head(one.head_m)], marker="+", color=style.BLACK, markersize=8.0,
-            linestyle="", zorder=4, label="expected" if number == 0 else None,
+            flow(each[0].curve_m3s), head(each[0].curve_m), color=colour, linestyle=dashes,
+            linewidth=1.2, label=", ".join(one.name.removesuffix(" alone") for one in each),
         )  # fmt: skip
-        read = one.meter or one.drawn
-        if read is not None and one.head_read is not None:
-            axes.errorbar(
-                [float(flow(read.value))], [float(head(one.head_read.value))],
-                xerr=[float(flow(read.off))], yerr=[float(head(one.head_read.off))], marker="o",
-                markersize=5.0, markerfacecolor="white", markeredgecolor=style.VERMILION,
-                ecolor=style.VERMILION, linestyle="", zorder=5, elinewidth=1.0,
-            )  # fmt: skip
-    for one, names in drawn.values():
-        # where the curves of several pumps lie apart: at the top of each box, to the right
-        axes.annotate(
-            " or ".join(names), (float(flow(one.flow_high_m3s)), float(head(one.head_high_m))),
-            xytext=(2.0, 2.0), textcoords="offset points", fontsize=7.5, va="bottom",
-        )  # fmt: skip
+    for number, one in enumerate(working):
+        _draw_box(axes, one, system, first=number == 0)
     for one_asked, dashes in zip(asked, ("-", (0, (6, 3))), strict=False):
         axes.plot(
             flow(one_asked.flow_m3s), head(one_asked.head_m), color=style.BLACK, linestyle=dashes,
@@ -180,7 +152,39 @@ def _draw_heads(
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel(f"flow of the station [{flow.unit}]")
     axes.set_ylabel(f"head at the header above the level [{head.unit}]")
-    axes.legend(loc="lower left")
+    axes.legend(
+        loc="upper left",
+        bbox_to_anchor=(1.02, 1.0),
+        fontsize=7.0,
+        handlelength=3.0,
+        borderaxespad=0.0,
+    )
+
+
+def _draw_box(axes: Axes, one: Working, system: str, *, first: bool) -> None:
+    """Draw what is expected and accepted of a lineup, and what was read."""
+    if np.isnan(one.head_m):
+        return
+    flow, head = style.scale("flow", system), style.scale("head", system)
+    corner = (float(flow(one.flow_low_m3s)), float(head(one.head_low_m)))
+    wide = float(flow(one.flow_high_m3s - one.flow_low_m3s))
+    tall = float(head(one.head_high_m - one.head_low_m))
+    axes.add_patch(
+        Rectangle(corner, wide, tall, facecolor=style.PALE, edgecolor=style.GREY, alpha=0.55,
+                  linewidth=0.6, zorder=0.9, label="accepted" if first else None)
+    )  # fmt: skip
+    axes.plot(
+        [flow(one.flow_m3s)], [head(one.head_m)], marker="+", color=style.BLACK, markersize=8.0,
+        linestyle="", zorder=4, label="expected" if first else None,
+    )  # fmt: skip
+    read = one.meter or one.drawn
+    if read is not None and one.head_read is not None:
+        axes.errorbar(
+            [float(flow(read.value))], [float(head(one.head_read.value))],
+            xerr=[float(flow(read.off))], yerr=[float(head(one.head_read.off))], marker="o",
+            markersize=5.0, markerfacecolor="white", markeredgecolor=style.VERMILION,
+            ecolor=style.VERMILION, linestyle="", zorder=5, elinewidth=1.0,
+        )  # fmt: skip
 
 
 def _draw_flows(axes: Axes, working: Sequence[Working], system: str) -> None:

@@ -15,8 +15,8 @@ from stationsim.studies.check.criterion import stages_of
 if TYPE_CHECKING:
     from stationsim.station import Station
 
-MOST_TOGETHER = 10
-"""Combinations of more than one pump that are tested at most."""
+MOST_TOGETHER = 11
+"""Combinations of more than one pump that are tested at most: all that four pumps have."""
 
 
 class Lineup(NamedTuple):
