@@ -39,6 +39,7 @@ _ZIPPED = (2000, 1, 1, 0, 0, 0)
 _NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _LONGEST_SHEET_NAME = 31
 _LONGEST_CHOICES = 255
+_LONGEST_FOOTER = 200
 _WIDEST = 44
 _LINE_PT, _BLANK_PT = 15.0, 24.0
 
@@ -60,11 +61,16 @@ class Form:
     blank
         Names of the columns that are to be filled in; what stands there already may be changed.
     notes
-        How to fill it in, and cautions: a line each, above the sheet.
+        How to fill it in: a line each, above the sheet.
     choices
         For a column, the words that are accepted in each row; none for any.
     room
         For a column that is to be filled in, for how many characters there must be room.
+    cautions
+        What can hurt in the work that it is for: a line each, behind the notes; in a workbook they
+        stand once, however many of its sheets say so.
+    footer
+        A line that stands below it on paper.
 
     Raises
     ------
@@ -80,6 +86,8 @@ class Form:
     notes: tuple[str, ...] = ()
     choices: Mapping[str, Sequence[Sequence[str]]] = field(default_factory=dict)
     room: Mapping[str, int] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()
+    footer: str = ""
 
     def __post_init__(self) -> None:
         """Check that names and rows fit together."""
@@ -138,7 +146,7 @@ def as_written(text: str) -> str:
 
 
 def csv_text(form: Form) -> str:
-    """Return a form as CSV: its title and notes as comments, names of columns, rows.
+    """Return a form as CSV: title, notes and cautions as comments, names of columns, rows.
 
     Parameters
     ----------
@@ -146,7 +154,7 @@ def csv_text(form: Form) -> str:
         The form.
     """
     stream = io.StringIO()
-    for note in (form.title, *form.notes):
+    for note in (form.title, *form.notes, *form.cautions):
         stream.write(f"# {_one_line(note)}\n")
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow([_no_formula(name) for name in form.columns])
@@ -168,7 +176,7 @@ def _no_formula(text: str) -> str:
 
 
 def workbook(forms: Sequence[Form]) -> bytes:
-    """Return forms as one XLSX workbook, a sheet each, the notes on a first one.
+    """Return forms as one XLSX workbook, a sheet each; notes and cautions on a first one.
 
     The same forms give the same bytes.
 
@@ -225,19 +233,24 @@ def _notes_sheet(sheet: Any, forms: Sequence[Form]) -> None:
 
     sheet.title = READ_FIRST
     sheet.column_dimensions["A"].width = 100
+    blocks = [(f"{form.title} (sheet '{form.name}')", form.notes) for form in forms]
+    cautions = tuple(dict.fromkeys(line for form in forms for line in form.cautions))
+    if cautions:
+        blocks.insert(0, ("Mind this", cautions))
     at = 0
-    for form in forms:
-        for number, line in enumerate((form.title, *form.notes, "")):
+    for head, lines in blocks:
+        for number, line in enumerate((head, *lines, "")):
             at += 1
             if not line:
                 continue
             cell = sheet.cell(at, 1)
-            _put(cell, f"{line} (sheet '{form.name}')" if number == 0 else line)
+            _put(cell, line)
             cell.alignment = Alignment(wrap_text=True, vertical="top")
             if number == 0:
                 cell.font = Font(bold=True)
             sheet.row_dimensions[at].height = _LINE_PT * max(1, math.ceil(len(line) / 95))
-    _paper(sheet, "read first", landscape=False)
+    footer = next((form.footer for form in forms if form.footer), "")
+    _paper(sheet, "read first", footer, landscape=False)
 
 
 def _form_sheet(sheet: Any, form: Form) -> None:
@@ -276,7 +289,7 @@ def _form_sheet(sheet: Any, form: Form) -> None:
     sheet.print_title_rows = "1:1"
     for listed, places in _choices(form):
         _offer(sheet, listed, places)
-    _paper(sheet, form.title, landscape=True)
+    _paper(sheet, form.title, form.footer, landscape=True)
 
 
 def _width(form: Form, at: int) -> float:
@@ -324,8 +337,8 @@ def _offer(sheet: Any, words: tuple[str, ...], places: list[str]) -> None:
     sheet.add_data_validation(offer)
 
 
-def _paper(sheet: Any, title: str, *, landscape: bool) -> None:
-    """Set a sheet up for printing: as wide as the paper, with a title and numbers of pages."""
+def _paper(sheet: Any, title: str, footer: str, *, landscape: bool) -> None:
+    """Set a sheet up for printing: as wide as the paper, a title, a line below, page numbers."""
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"
     sheet.page_setup.fitToWidth = 1
     sheet.page_setup.fitToHeight = 0
@@ -333,4 +346,7 @@ def _paper(sheet: Any, title: str, *, landscape: bool) -> None:
     sheet.page_margins.left = sheet.page_margins.right = 0.5
     sheet.page_margins.top = sheet.page_margins.bottom = 0.7
     sheet.oddHeader.left.text = _one_line(title).replace("&", "&&")[:120]
+    if footer:
+        sheet.oddFooter.left.text = _one_line(footer).replace("&", "&&")[:_LONGEST_FOOTER]
+        sheet.oddFooter.left.size = 8
     sheet.oddFooter.right.text = "page &P of &N"

@@ -100,6 +100,8 @@ class StudyResult:
         The settings of the study, as plain values.
     sources
         The scenarios that it was made from.
+    cautions
+        What can hurt in the work that it guides, one line each; screen, page and folder show them.
     forms
         Returns the sheets that are to be filled in by hand, in ``si`` or ``us`` units; None when
         there are none.
@@ -114,6 +116,7 @@ class StudyResult:
     findings: tuple[Finding, ...] = ()
     asked: Mapping[str, Any] = field(default_factory=dict)
     sources: tuple[Source, ...] = ()
+    cautions: tuple[str, ...] = ()
     forms: Callable[[System], list[Form]] | None = None
 
     def __repr__(self) -> str:
@@ -188,6 +191,7 @@ class StudyResult:
             "scenarios": {source.name: source.digest for source in self.sources},
             "warnings": [f"{s.name}: {line}" for s in self.sources for line in s.warnings],
             "rows": {name: len(table) for name, table in self.tables.items()},
+            **({"cautions": list(self.cautions)} if self.cautions else {}),
             "caution": CAUTION,
         }
 
@@ -244,7 +248,10 @@ class StudyResult:
         saving.write_tables(self.tables, folder, formats)
         saving.write_forms(self.to_fill_in(system), folder, formats)
         saving.write_manifest(self.manifest(), folder)
-        told = "\n".join([*self.sentences(system), "", *self.lines(system), "", CAUTION, ""])
+        cautions = [*self.cautions, ""] if self.cautions else []
+        told = "\n".join(
+            [*self.sentences(system), "", *self.lines(system), "", *cautions, CAUTION, ""]
+        )
         (folder / "sentences.txt").write_text(told, encoding="utf-8", newline="\n")
         for source in self.sources:
             self._write_source(source, folder)

@@ -11,6 +11,7 @@ curve, which runs smoothly through the points of its sheet, and the main off its
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -79,10 +80,17 @@ class World:
             else:
                 flows = [*given.flows_m3s, given.end_m3s]
                 heads = [given.head_at(flow) for flow in flows]
-                inside = PchipInterpolator(flows, heads)
-                self._curves[machine] = lambda flow: (
-                    float(inside(flow)) if flow < given.end_m3s else given.head_at(flow)
-                )
+                cubes = PchipInterpolator(flows, heads).c.T.tolist()
+
+                def smooth(flow: float) -> float:
+                    if flow >= given.end_m3s:
+                        return given.head_at(flow)
+                    i = bisect_right(flows, flow) - 1
+                    a, b, c, d = cubes[i]
+                    x = flow - flows[i]
+                    return ((a * x + b) * x + c) * x + d
+
+                self._curves[machine] = smooth
         return self._curves[machine]
 
     def before_gauge_m(self, machine: int, flow_m3s: float) -> float:
@@ -126,19 +134,21 @@ class World:
                 return 0.0
             return self.leak[1] * math.sqrt(max(header - level_m, 0.0))
 
-        def left(header: float) -> float:
-            given = sum(self.flow_m3s(one, header, level_m) for one in machines) - leak(header)
-            return given - through(header)
+        def given(header: float) -> float:
+            flows = (self.flow_m3s(one, header, level_m) for one in machines)
+            return sum(flows) - leak(header)
 
-        def through(header: float) -> float:
-            if header <= self.main_m(0.0):
-                return 0.0
-            return brentq(lambda flow: self.main_m(flow) - header, 0.0, 2.0, xtol=1e-10)
+        def left(total: float) -> float:
+            return given(self.main_m(total)) - total
 
-        header = brentq(left, level_m, level_m + 200.0, xtol=1e-7)
-        flows = [self.flow_m3s(one, header, level_m) for one in machines]
-        total = through(header)
-        return flows, total, max(header, self.main_m(0.0))
+        still = self.main_m(0.0)
+        if left(0.0) > 0.0:
+            total = brentq(left, 0.0, 1.0, xtol=1e-10)
+            header = self.main_m(total)
+        else:  # nothing goes out: the check valves hold the main, or all of it runs back
+            total = 0.0
+            header = brentq(given, level_m, still, xtol=1e-6) if given(still) < 0.0 else still
+        return [self.flow_m3s(one, header, level_m) for one in machines], total, max(header, still)
 
     def _plain(self, machines: Machines) -> tuple[list[float], float, float]:
         """Return the same for a station whose flows are given plainly."""

@@ -21,6 +21,7 @@ from stationsim.physics.spill import Spillway
 from stationsim.station import Station
 from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
 from stationsim.studies.acceptance.reading import Reading, Taken, What
+from stationsim.studies.acceptance.repairs import CrewNote, Repair, in_kinds
 from stationsim.studies.acceptance.taken import read_taken
 from stationsim.testing import tank
 from stationsim.units import System
@@ -103,9 +104,18 @@ def read(
     filled: Cells, folder: Path, system: System = "si", place: Station | None = None,
     kind: str = "csv", separator: str = ",",
 ) -> tuple[dict[str, Taken], list[str]]:  # fmt: skip
+    """Return the readings by name, and what is told of repairs."""
     file = write(rows_of(filled, system, place), folder / f"filled.{kind}", separator)
-    taken, told = read_taken(file, ALL, place or station())
-    return {one.reading.name: one for one in taken}, told
+    taken, repairs, _notes = read_taken(file, ALL, place or station())
+    return {one.reading.name: one for one in taken}, in_kinds(repairs)
+
+
+def repaired(
+    filled: Cells, folder: Path, place: Station | None = None
+) -> tuple[list[Repair], list[CrewNote]]:
+    file = write(rows_of(filled, "si", place), folder / "filled.csv")
+    _taken, repairs, notes = read_taken(file, ALL, place or station())
+    return repairs, notes
 
 
 def refused(filled: Cells, folder: Path, place: Station | None = None) -> list[str]:

@@ -20,9 +20,10 @@ from stationsim.forms import csv_text
 from stationsim.records import panel_log as reading
 from stationsim.records.panel_log import LogEntry, PanelLog
 from stationsim.station import AlarmSettings
+from stationsim.studies.acceptance.cautions import FOOTER
 from stationsim.studies.acceptance.forms import events_form
 from stationsim.studies.acceptance.panel_log import LogLine, compare_log, read_panel_log
-from stationsim.studies.acceptance.script import ExpectedEvent, Sequence
+from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
 from stationsim.studies.acceptance.sequences import sequences_of
 from stationsim.testing import MONDAY, engine_pump, triplex
 
@@ -33,7 +34,7 @@ SUBJECTS = ("P1", "P2", "P3", "E1", "grid", "station", "level sensor")
 
 
 @cache
-def sequences() -> tuple[Sequence, ...]:
+def sequences() -> tuple[PanelTest, ...]:
     station = triplex(
         levels={"stagger_s": 10.0, "restart_delay_s": 15.0},
         engine_pump=engine_pump(),
@@ -45,11 +46,11 @@ def sequences() -> tuple[Sequence, ...]:
     return tuple(sequences_of(station, MONDAY)[0])
 
 
-def named(name: str) -> Sequence:
+def named(name: str) -> PanelTest:
     return next(one for one in sequences() if one.name == name)
 
 
-def logged(one: Sequence, begin_s: float = 0.0, **changed_s: float) -> list[LogEntry]:
+def logged(one: PanelTest, begin_s: float = 0.0, **changed_s: float) -> list[LogEntry]:
     """Return a log of a sequence that went as expected, or with the time of some events changed."""
     return [
         LogEntry(
@@ -60,11 +61,11 @@ def logged(one: Sequence, begin_s: float = 0.0, **changed_s: float) -> list[LogE
     ]  # fmt: skip
 
 
-def lines_of(one: Sequence, entries: list[LogEntry]) -> list[LogLine]:
+def lines_of(one: PanelTest, entries: list[LogEntry]) -> list[LogLine]:
     return compare_log([one], entries)
 
 
-def verdicts(one: Sequence, entries: list[LogEntry]) -> Counter[str]:
+def verdicts(one: PanelTest, entries: list[LogEntry]) -> Counter[str]:
     return Counter(line.verdict for line in lines_of(one, entries))
 
 
@@ -355,7 +356,7 @@ def test_one_line_added_is_one_extra(one, begin_s, data):
     assert counts == {"extra": 1, "as expected": len(one.expected)}
 
 
-def movable(one: Sequence) -> list[ExpectedEvent]:
+def movable(one: PanelTest) -> list[ExpectedEvent]:
     """Return the events that may come late without coming after the next one."""
     pairs = zip(one.expected[1:], [*one.expected[2:], None], strict=True)
     return [
@@ -728,10 +729,12 @@ def test_without_openpyxl_a_workbook_says_what_to_install(tmp_path, monkeypatch)
 def test_the_sheet_of_events_filled_in_is_a_log(tmp_path):
     form = events_form(sequences(), sequences()[0].result.station, "si")
     at = {name: n for n, name in enumerate(form.columns)}
-    one = named(OVERLOAD)
+    one, other = named(OVERLOAD), named(ALTERNATION)
     rows = []
     for row in form.rows:
         cells = list(row)
+        if (cells[at["sequence"]], cells[at["no"]]) == (other.name, 2.0):
+            cells[at["note"]] = "lamp was dim"
         if cells[at["sequence"]] == one.name:
             after_s = one.expected[int(cells[at["no"]]) - 1].after_s
             cells[at["time"]] = (
@@ -740,11 +743,26 @@ def test_the_sheet_of_events_filled_in_is_a_log(tmp_path):
         rows.append(tuple(cells))
     file = tmp_path / "fill_in_events.csv"
     file.write_text(csv_text(replace(form, rows=tuple(rows))), encoding="utf-8")
-    entries, repairs = read_panel_log(file, sequences())
+    entries, repairs, notes = read_panel_log(file, sequences())
     counts = Counter(line.verdict for line in compare_log(sequences(), entries))
     assert counts == {"as expected": len(one.expected), "not done": len(sequences()) - 1}
     assert len(repairs) == 1  # nothing but the rows that nobody filled in
-    assert "rows without a time passed over" in repairs[0]
+    assert repairs[0].line is None
+    assert repairs[0].file == str(file)
+    assert repairs[0].what.endswith("rows without a time passed over, as not happened")
+    lines = file.read_text(encoding="utf-8").splitlines()
+    (noted,) = [number for number, line in enumerate(lines, 1) if "lamp was dim" in line]
+    assert notes == [(other.name, "lamp was dim", noted, False)]
+
+
+def test_the_sheet_of_events_says_what_each_sequence_is_for():
+    form = events_form(sequences(), sequences()[0].result.station, "si", ["Mind the steps."])
+    for one in sequences():
+        (note,) = [note for note in form.notes if note.startswith(f"Sequence '{one.name}': ")]
+        assert one.purpose in note
+        assert note.endswith(" ".join(one.how))
+    assert form.cautions == ("Mind the steps.",)
+    assert form.footer == FOOTER
 
 
 def test_a_station_without_sequences_has_nothing_to_compare(tmp_path):
@@ -771,6 +789,6 @@ def test_a_log_written_to_a_file_is_read_back(tmp_path_factory, data):
         rows.append(f"{one.name};{time};{event.subject};{event.said}")
     file = tmp_path_factory.mktemp("log") / "log.csv"
     file.write_text("\n".join(rows) + "\n", encoding="utf-8")
-    entries, _ = read_panel_log(file, sequences())
+    entries, _, _ = read_panel_log(file, sequences())
     counts = Counter(line.verdict for line in compare_log(sequences(), entries))
     assert counts == {"as expected": len(one.expected), "not done": len(sequences()) - 1}

@@ -166,7 +166,7 @@ def test_names_that_differ_in_blanks_only_are_told_apart_by_them(tmp_path: Path)
     pair = (replace(FLOW, name="P1 1"), replace(FLOW, name="P11"))
     rows = [list(COLUMNS), *map(list, readings_form(pair, station(), "si").rows)]
     rows[1][6], rows[2][6], rows[2][1] = "30", "31", "p11"
-    taken, _ = read_taken(write(rows, tmp_path / "f.csv"), pair, station())
+    taken, _, _ = read_taken(write(rows, tmp_path / "f.csv"), pair, station())
     assert [one.value for one in taken] == pytest.approx([0.030, 0.031])
     rows[2][1] = "P 11"
     with pytest.raises(RecordError, match="no reading is called 'P 11'"):

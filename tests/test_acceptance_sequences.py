@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -23,7 +24,8 @@ from stationsim.physics.motor import MotorHeat
 from stationsim.physics.spill import Spillway
 from stationsim.scenario.load import load_scenario
 from stationsim.station import AlarmSettings, ReturnBreak, Station
-from stationsim.studies.acceptance.script import ExpectedEvent, Sequence
+from stationsim.studies.acceptance.cautions import CAUTIONS, FOOTER
+from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
 from stationsim.studies.acceptance.sequences import sequences_of
 from stationsim.studies.acceptance.setpoints import float_checks
 from stationsim.testing import (
@@ -48,7 +50,7 @@ def planned(station: Station, **plan: Any) -> Station:
     return rated(station, acceptance=AcceptancePlan(**plan))
 
 
-def found(station: Station, name: str, start: datetime = MONDAY) -> Sequence:
+def found(station: Station, name: str, start: datetime = MONDAY) -> PanelTest:
     return next(one for one in sequences_of(station, start)[0] if one.name == name)
 
 
@@ -56,15 +58,20 @@ def left_out(station: Station) -> dict[str, str]:
     return dict(sequences_of(station, MONDAY)[1])
 
 
-def course(one: Sequence) -> list[tuple[str, str]]:
+def water_until_s(one: PanelTest) -> float:
+    (water,) = one.result.episode.inflow
+    return water.until_s
+
+
+def course(one: PanelTest) -> list[tuple[str, str]]:
     return [(event.subject, event.said) for event in one.expected]
 
 
-def times(one: Sequence) -> list[float]:
+def times(one: PanelTest) -> list[float]:
     return [event.after_s for event in one.expected]
 
 
-def at(one: Sequence, subject: str, said: str) -> ExpectedEvent:
+def at(one: PanelTest, subject: str, said: str) -> ExpectedEvent:
     return next(e for e in one.expected if (e.subject, e.said) == (subject, said))
 
 
@@ -195,10 +202,11 @@ def test_with_enough_water_each_start_level_is_passed():
     starts = [event for event in one.expected if event.event == "start"]
     assert [event.level_m for event in starts] == [2.0, 2.5, 2.8]
     assert [event.gap_s for event in starts] == pytest.approx([0.3 / 0.09, 5.0 / 0.06, 3.0 / 0.03])
-    assert one.inflow_until_s == math.ceil(starts[-1].after_s - 1e-6) + 20.0
+    shut_s = water_until_s(one)
+    assert shut_s == math.ceil(starts[-1].after_s - 1e-6) + 20.0
     # with three running and the water on the level stands at 2.80 m; then 18 m3 at 90 L/s
-    assert one.expected[-1].after_s == pytest.approx(one.inflow_until_s + 18.0 / 0.09)
-    assert one.water_m3 == pytest.approx(0.090 * one.inflow_until_s)
+    assert one.expected[-1].after_s == pytest.approx(shut_s + 18.0 / 0.09)
+    assert one.water_m3 == pytest.approx(0.090 * shut_s)
 
 
 def test_water_that_hardly_gains_on_the_pumps_is_not_used_to_pass_the_levels():
@@ -439,7 +447,7 @@ def test_a_spill_at_the_highest_start_level_leaves_no_room_above_it():
 
 
 @pytest.fixture(scope="module", params=SCENARIOS, ids=lambda path: path.stem)
-def shipped(request) -> tuple[Station, list[Sequence], list[tuple[str, str]]]:
+def shipped(request) -> tuple[Station, list[PanelTest], list[tuple[str, str]]]:
     station, episode = load_scenario(request.param)
     return station, *sequences_of(station, episode.start)
 
@@ -461,7 +469,7 @@ def test_the_water_of_a_sequence_balances(shipped):
     volume_at = station.well.volume_at
     for one in sequences:
         assert one.water_m3 == pytest.approx(
-            one.inflow_m3s * min(one.duration_s, one.inflow_until_s)
+            one.inflow_m3s * min(one.duration_s, water_until_s(one))
         )
         kept = volume_at(one.end_level_m) - volume_at(one.start_level_m)
         assert one.water_m3 - one.pumped_m3 == pytest.approx(kept, abs=1e-6)
@@ -484,9 +492,47 @@ def test_only_what_the_panel_shows_is_expected_in_order_and_in_known_words(shipp
                 assert event.tolerance_s == max(2.0, 0.1 * event.gap_s)
             before = event.after_s
         assert before <= one.duration_s
-        assert 2 <= len(one.how) <= 5
+        assert 2 <= len(one.how) <= 5, one.how
         assert one.purpose.endswith(".")
         assert all(step.endswith(".") for step in one.how)
+
+
+PANEL_WORK = re.compile(r"relay|circuit|breaker|probe|disconnect|terminals|connects it")
+
+
+def test_work_in_the_panel_is_for_whoever_is_licensed_for_it(shipped):
+    station, sequences, _ = shipped
+    steps = [step for one in sequences for step in one.how]
+    steps += [one.how for one in float_checks(station)]
+    inside = [step for step in steps if PANEL_WORK.search(step)]
+    assert len(inside) > 2 * len(station.pumps)
+    for step in inside:
+        assert "licensed" in step or "the same person" in step, step
+        assert "bridge" not in step
+    for step in steps:
+        if "terminals" in step or "resistor" in step:
+            assert "isolated" in step, step
+        if "opens the main breaker" in step:
+            assert "made to break load" in step
+        if "close" in step and "breaker" in step:
+            assert "everybody clear" in step
+
+
+def test_water_that_runs_while_no_pump_may_start_has_somebody_at_its_valve(shipped):
+    _, sequences, _ = shipped
+    held = [one for one in sequences if any(event.kind == "off" for event in one.events)]
+    held = [one for one in held if one.events[0].at_s == 0.0]
+    assert held
+    for one in held:
+        assert any("at its valve" in step for step in one.how), one.name
+
+
+def test_the_cautions_fit_on_a_sheet():
+    assert len(CAUTIONS) <= 10
+    told = " ".join(CAUTIONS)
+    for word in ("permit", "lock out", "licensed", "backflow", "plug", "control room", "in hand"):
+        assert word in told
+    assert len(FOOTER) <= 150
 
 
 def test_every_pump_that_rotates_leads(shipped):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -27,8 +28,10 @@ from filled_sheets import (
     SYSTEMS,
     WAIT,
     WAYS,
+    Cells,
     Way,
     read,
+    repaired,
     rows_of,
     si_of,
     station,
@@ -38,8 +41,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stationsim.forms import as_written, csv_text, plain, workbook
+from stationsim.studies.acceptance.cautions import FOOTER
 from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
 from stationsim.studies.acceptance.reading import Reading, What
+from stationsim.studies.acceptance.repairs import Repair, in_kinds
 from stationsim.studies.acceptance.sheet_units import range_of, uncertainty_of, unit_of
 from stationsim.studies.acceptance.taken import read_taken
 from stationsim.units import System
@@ -68,12 +73,29 @@ def test_the_sheet_has_a_row_for_each_reading_in_its_unit() -> None:
     assert us["P1 alone: flow meter"][2:6] == (499.0, 450.0, 549.0, "gpm")
     assert us["P1 alone: gauge on the header at 1.10 m"][2:6] == (30.8, 29.26, 32.33, "psi")
     assert us["set-point: lead start"][2:6] == (8.86, 8.8, 8.92, "ft above floor")
-    assert form.notes[-1] == "Mind the steps."
+    assert form.cautions == ("Mind the steps.",)
+    assert form.footer == FOOTER
     assert any("below the underside of the cover" in note for note in form.notes)
     assert form.offered(9, "read") == ("yes", "no")
     assert "bar" in form.offered(1, "unit")
     assert {"m below cover", "ft elevation"} <= set(form.offered(7, "unit"))
     assert form.offered(4, "unit") == ("m", "cm", "mm", "ft", "in")
+
+
+def test_the_sheet_says_once_where_tolerances_of_flow_and_head_come_from() -> None:
+    pumps = {"machines": (0,), "source": "2B above 10 kW; table X, figures from memory"}
+    own = {"machines": (1,), "source": "acceptance.flow_tolerance of the scenario"}
+    graded = [replace(FLOW, **pumps), replace(GAUGE, **pumps), replace(FALL, source="a watch")]
+    form = readings_form([*graded, replace(FLOW, name="other", **own)], station(), "si")
+    (note,) = [note for note in form.notes if "test bed" in note]
+    assert note.startswith(
+        "'low' and 'high' of flow and head: 2B above 10 kW; table X;"
+        " acceptance.flow_tolerance of the scenario. "
+    )
+    assert "check them against the standard and the contract" in note
+    (note,) = readings_form([replace(FLOW, **own)], station(), "si").notes[-1:]
+    assert note.endswith("flow and head: acceptance.flow_tolerance of the scenario.")
+    assert not any("test bed" in note for note in readings_form([FALL], station(), "si").notes)
 
 
 def test_a_station_offers_only_the_levels_that_it_can_count() -> None:
@@ -181,8 +203,8 @@ def test_what_is_written_into_the_form_itself_comes_back(
             row[COLUMNS.index("read")].value = text_of if text_of == "No" else float(text_of)
         file = tmp_path / "back.xlsx"
         book.save(file)
-    taken, told = read_taken(file, ALL, place)
-    assert told == []
+    taken, repairs, notes = read_taken(file, ALL, place)
+    assert (repairs, notes) == ([], [])
     assert [one.reading for one in taken] == list(ALL)
     for one in taken:
         if one.reading is FLOAT:
@@ -268,14 +290,17 @@ def test_messy_sheets_come_back_to_the_digits_of_their_text(
     body = draw(st.permutations(rows[1:]))
     sheet = [[row[n] for n in order] for row in [rows[0], *body]]
     file = write(sheet, tmp_path_factory.mktemp("messy") / "filled.csv", separator)
-    taken, told = read_taken(file, ALL, place)
+    taken, repairs, _ = read_taken(file, ALL, place)
     assert {one.reading.name for one in taken} == set(wanted)
     for one in taken:
         value, _step = wanted[one.reading.name]
         assert one.value == pytest.approx(value, rel=1e-12, abs=1e-9 * max(1.0, abs(value)))
         assert one.uncertainty == one.reading.uncertainty
-    blank = [line for line in told if ": not read: " in line]
-    assert len(blank) == (len(wanted) < len(ALL))
+    names = {one.name for one in ALL}
+    assert {one.reading for one in repairs} <= {*names, ""}
+    assert {one.reading for one in repairs if one.line is not None} <= set(wanted) | names
+    per_cell = Counter((one.line, one.what) for one in repairs if one.line is not None)
+    assert set(per_cell.values()) <= {1}
 
 
 # ---------------------------------------------------------------------------- what is mended
@@ -331,7 +356,7 @@ def test_what_is_clear_is_read_and_told(
         assert any(kind in line for line in told)
     if not kinds:
         assert taken[name].repairs == ()
-        assert [line for line in told if "not read" not in line] == []
+        assert told == []
 
 
 @pytest.mark.parametrize(
@@ -358,20 +383,58 @@ def test_an_uncertainty_of_their_own_counts_and_one_as_printed_is_the_sheets(
     assert any("uncertainty as printed" in one for one in taken[name].repairs) == told_of
 
 
-def test_notes_are_kept_beside_their_reading(tmp_path: Path) -> None:
-    taken, told = read(
-        {
-            FLOW.name: {"read": "30", "note": "needle swings"},
-            FALL.name: {"note": "no stopwatch", "uncertainty": "5"},
-            WAIT.name: {"read": "n/a"},
-        },
-        tmp_path,
-    )
+def test_notes_are_kept_beside_values_and_beside_blanks(tmp_path: Path) -> None:
+    filled: Cells = {
+        FLOW.name: {"read": "30", "note": "needle swings"},
+        FALL.name: {"note": "f.csv: not read: no stopwatch", "uncertainty": "5"},
+        WAIT.name: {"read": "n/a"},
+    }
+    taken, told = read(filled, tmp_path)
     assert taken[FLOW.name].note == "needle swings"
-    assert any("a note, but nothing read" in line and "no stopwatch" in line for line in told)
-    assert any("an uncertainty, but nothing read" in line for line in told)
-    assert any("taken as not read (line 5: 'n/a')" in line for line in told)
-    assert any(line.endswith("more") is False and ": not read: 10: " in line for line in told)
+    repairs, notes = repaired(filled, tmp_path)
+    assert notes == [
+        (FLOW.name, "needle swings", 2, True),
+        (FALL.name, "f.csv: not read: no stopwatch", 4, False),
+    ]
+    assert [(one.line, one.reading, one.what, one.told) for one in repairs] == [
+        (4, FALL.name, "an uncertainty, but nothing read", "'5'"),
+        (5, WAIT.name, "taken as not read", "'n/a'"),
+    ]
+    assert any(line.endswith("taken as not read: 1 cell (line 5: 'n/a')") for line in told)
+
+
+def test_what_was_left_blank_is_no_repair(tmp_path: Path) -> None:
+    assert read({}, tmp_path) == ({}, [])
+
+
+def test_each_cell_has_its_repair_and_kinds_are_told_with_their_counts(tmp_path: Path) -> None:
+    filled: Cells = {
+        FLOW.name: {"read": "31,5"},
+        GAUGE.name: {"read": "2,1 bar"},
+        FALL.name: {"read": "118,5", "uncertainty": "1,5"},
+        LEVEL.name: {"read": "93,51", "unit": "m elevation"},
+    }
+    repairs, _ = repaired(filled, tmp_path)
+    lines = {one.name: number for number, one in enumerate(ALL, 2)}
+    file = str(tmp_path / "filled.csv")
+    comma = "decimal comma read as a point"
+    assert repairs == [
+        Repair(file, lines[FLOW.name], FLOW.name, comma, "31,5", "31.5"),
+        Repair(file, lines[GAUGE.name], GAUGE.name, comma, "2,1", "2.1"),
+        Repair(file, lines[GAUGE.name], GAUGE.name,
+               "unit other than on the sheet, converted", "2.1 bar", "210 kPa"),
+        Repair(file, lines[FALL.name], FALL.name, comma, "118,5", "118.5"),
+        Repair(file, lines[FALL.name], FALL.name, comma, "1,5", "1.5"),
+        Repair(file, lines[LEVEL.name], LEVEL.name, comma, "93,51", "93.51"),
+        Repair(file, lines[LEVEL.name], LEVEL.name,
+               "level counted from elsewhere than on the sheet, converted",
+               "93.51 m elevation", "1.21 m above floor"),
+    ]  # fmt: skip
+    _, told = read(filled, tmp_path)
+    where = ", ".join(str(lines[name]) for name in (FLOW.name, GAUGE.name, FALL.name, LEVEL.name))
+    assert told[0] == f"{file}: {comma}: 5 cells (lines {where})"
+    assert told[1].endswith("converted: 1 cell (line 3: 2.1 bar as 210 kPa)")
+    assert len(told) == 3
 
 
 def test_rows_that_are_gone_doubled_or_odd_are_told(tmp_path: Path) -> None:
@@ -380,44 +443,45 @@ def test_rows_that_are_gone_doubled_or_odd_are_told(tmp_path: Path) -> None:
     again = list(rows[1])
     again[6], again[8] = "31,5 L/s", "twice"
     rows += [[""] * len(COLUMNS), again, ["", "", "", "", "", "", "", "", "all was well", ""]]
-    taken, told = read_taken(write(rows, tmp_path / "f.csv"), ALL, station())
+    taken, repairs, notes = read_taken(write(rows, tmp_path / "f.csv"), ALL, station())
     assert [(one.reading.name, one.note) for one in taken] == [
         (FLOW.name, "twice"),
         (GAUGE.name, ""),
     ]
-    text = "\n".join(told)
-    assert "reading in more than one row (line 13: lines 2 and 13)" in text
-    assert "not on the sheet any more, not read: 1: 'P1 alone: time of the fall'" in text
-    assert "f.csv:14: no reading of the sheet, and nothing read: note: all was well" in text
+    assert [note[:2] for note in notes] == [(FLOW.name, "twice"), ("", "all was well")]
+    text = "\n".join(in_kinds(repairs))
+    assert "reading in more than one row: 1 cell (line 13: lines 2 and 13 as one)" in text
+    assert "not read: 1 reading ('P1 alone: time of the fall')" in text
+    assert "row of no reading of the sheet, and nothing read: 1 cell (line 14: note: all" in text
     assert "1 blank row" in text
     assert "far from what is expected: is the unit right?" in text
-    assert "'2130' is 10 times what is expected" in text
+    assert "'2130' as it stands, 10 times what is expected" in text
 
 
 def test_a_sheet_of_another_scenario_is_told(tmp_path: Path) -> None:
     was = (replace(FLOW, expected=0.028), *ALL[1:])
     rows = [list(COLUMNS), *map(list, readings_form(was, station(), "si").rows)]
     rows[1][6] = "30"
-    _, told = read_taken(write(rows, tmp_path / "f.csv"), ALL, station())
-    assert any(
-        "what is expected differs" in line and "line 2: expected 28, now 31.5" in line
-        for line in told
-    )
+    _, repairs, _ = read_taken(write(rows, tmp_path / "f.csv"), ALL, station())
+    first = repairs[0]
+    assert (first.line, first.written, first.read_as) == (2, "expected 28", "31.5")
+    assert {one.line for one in repairs} == {2}  # 'low' and 'high' are rounded to the expected
+    assert "something else than the scenario" in first.what
 
 
 def test_a_sheet_in_us_units_is_known_as_one(tmp_path: Path) -> None:
     taken, told = read({FLOW.name: {"read": "500"}}, tmp_path, "us")
     assert taken[FLOW.name].value == pytest.approx(500 * FACTORS["gpm"], rel=1e-12)
     assert taken[FLOW.name].uncertainty == FLOW.uncertainty
-    assert len(told) == 1  # what was not read
+    assert told == []
     rows = rows_of({FLOW.name: {"read": "31.5"}}, "us")
     for row in rows[1:]:
         one = next(reading for reading in ALL if reading.name == row[1])
         row[5] = unit_of(one, station(), "si")  # the crew changed all units of a sheet in US units
-    (only,), told = read_taken(write(rows, tmp_path / "g.csv"), ALL, station())
+    (only,), repairs, _ = read_taken(write(rows, tmp_path / "g.csv"), ALL, station())
     assert only.value == pytest.approx(0.0315)
     assert only.uncertainty == FLOW.uncertainty
-    assert any("L/s in place of gpm" in line for line in told)
+    assert any(one.told == f"31.5 L/s as {0.0315 / FACTORS['gpm']:.6g} gpm" for one in repairs)
 
 
 def test_a_spreadsheet_with_decimal_commas_saves_no_differences(tmp_path: Path) -> None:
@@ -425,10 +489,10 @@ def test_a_spreadsheet_with_decimal_commas_saves_no_differences(tmp_path: Path) 
         [plain(cell).replace(".", ",") if isinstance(cell, float) else cell for cell in row]
         for row in rows_of({FLOW.name: {"read": "31,52"}})
     ]
-    (only,), told = read_taken(write(rows, tmp_path / "f.csv", ";"), ALL, station())
+    (only,), repairs, _ = read_taken(write(rows, tmp_path / "f.csv", ";"), ALL, station())
     assert only.value == pytest.approx(0.03152, rel=1e-12)
     assert only.uncertainty == FLOW.uncertainty
-    text = "\n".join(told)
-    assert "differs" not in text
+    text = "\n".join(in_kinds(repairs))
+    assert "something else than the scenario" not in text
     assert "semicolons" in text
-    assert "decimal comma read as a point (line 2: 31,52 as 31.52)" in text
+    assert "decimal comma read as a point: 1 cell (line 2: 31,52 as 31.52)" in text

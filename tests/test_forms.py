@@ -131,6 +131,27 @@ def test_the_workbook_has_the_notes_first_and_a_sheet_for_each_form() -> None:
     assert "(sheet 'other')" in told[3]
 
 
+def test_cautions_stand_once_in_a_workbook_and_in_each_csv_and_a_line_below_each_sheet() -> None:
+    cautions = ("Mind the steps.", "Lock out & tag out.")
+    forms = [
+        form(cautions=cautions, footer="Nobody enters & stays."),
+        form(name="other", cautions=cautions, footer="Nobody enters & stays."),
+    ]
+    book = openpyxl.load_workbook(io.BytesIO(workbook(forms)))
+    told = [cell.value for cell in book[READ_FIRST]["A"] if cell.value]
+    assert told[:4] == [
+        "Mind this", *cautions, "A sheet, with a comma & more (sheet 'sheet')",
+    ]  # fmt: skip
+    assert [told.count(line) for line in cautions] == [1, 1]
+    for name in book.sheetnames:
+        footer = book[name].oddFooter
+        assert footer.left.text == "Nobody enters && stays."
+        assert footer.right.text == "page &P of &N"
+    for one in forms:
+        above = [line for line in csv_text(one).splitlines() if line.startswith("# ")]
+        assert above[-2:] == [f"# {line}" for line in cautions]
+
+
 def test_numbers_are_numbers_and_blanks_are_boxes() -> None:
     sheet = sheet_of(form())
     rows = list(sheet.iter_rows(values_only=True))

@@ -8,6 +8,7 @@ import fnmatch
 import hashlib
 import re
 import tomllib
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -319,6 +320,15 @@ def to_fill_in(name: str = "sheet", title: str = "Readings of the day") -> Form:
     )
 
 
+def test_a_form_shows_its_cautions_and_a_line_below_it() -> None:
+    made = replace(to_fill_in(), cautions=("Lock <out>.",), footer="Pumps & all start.")
+    page = read(page_of(study(forms=lambda _system: [made]), "si"))
+    told = [one.text for one in page.all("li")]
+    assert told[:3] == ["Fill it in.", "Nobody enters the well.", "Lock <out>."]
+    (below,) = [one.text for one in page.all("p") if one.attributes.get("class") == "below"]
+    assert below == "Pumps & all start."
+
+
 def test_forms_stand_before_the_tables_with_boxes_and_words_to_tick() -> None:
     asked = []
 
@@ -327,6 +337,7 @@ def test_forms_stand_before_the_tables_with_boxes_and_words_to_tick() -> None:
         return [to_fill_in(), to_fill_in("log", "What happened")]
 
     page = read(page_of(study(forms=forms), "us"))
+    assert not [one for one in page.all("p") if one.attributes.get("class") == "below"]
     assert asked == ["us"]
     heads = [head.text for head in page.all("h2")]
     assert heads.index("To fill in") == heads.index("Tables") - 1

@@ -42,8 +42,8 @@ def acceptance(
 
     Without --readings: the order of the day with clean water, what each pump and each combination
     should show, the events that each scripted sequence should bring, and forms to fill in
-    (fill_in_readings.csv and fill_in_events.csv; with --format xlsx a workbook; with --page a page to
-    print). Gauges, tolerances and water are set in [acceptance].
+    (fill_in_readings.csv and fill_in_events.csv; with --format xlsx a workbook; with --page a page
+    to print). Gauges, tolerances and water are set in [acceptance].
 
     With --readings: each reading against what is accepted, with what it can tell, and what the
     pattern of deviations suggests. Cells take decimal commas and other units; what is unclear is

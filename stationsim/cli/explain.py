@@ -34,7 +34,8 @@ def explain(word: tuple[str, ...]) -> None:
     from stationsim.scenario import keys
 
     text = " ".join(word).strip()
-    entries = vocabulary.lookup_all(text)
+    # what it is first, then the column that holds it
+    entries = sorted(vocabulary.lookup_all(text), key=lambda entry: entry.kind == "column")
     found = keys.explain_key(text) if text else []
     if not entries and not found:
         tail = [path for path in keys.all_paths() if path.rpartition(".")[2] == text]

@@ -249,4 +249,6 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
         click.echo(f"{what}: {writing.folder}")
         if writing.page:
             click.echo(f"Page: {writing.folder / 'page.html'}")
+    for line in result.cautions:
+        click.echo(f"- {line}")
     click.echo(result.caution)

@@ -67,6 +67,8 @@ class _Sheet:
         What practice would advise against.
     facts
         What made it: name and value.
+    caution, cautions
+        What stands beside every result, and what can hurt in the work that it guides.
     """
 
     title: str
@@ -81,6 +83,7 @@ class _Sheet:
     warnings: Sequence[str]
     facts: Sequence[tuple[str, str]]
     caution: str
+    cautions: Sequence[str] = ()
 
 
 def page_of(
@@ -217,6 +220,7 @@ def _of_study(result: StudyResult, system: System) -> _Sheet:
         warnings=made["warnings"],
         facts=facts,
         caution=result.caution,
+        cautions=result.cautions,
     )
 
 

@@ -65,6 +65,8 @@ class Sheet:
         How to fill it in, and cautions.
     columns, rows
         Its columns, and the places of each row.
+    footer
+        A line that stands below it; empty for none.
     """
 
     name: str
@@ -72,6 +74,7 @@ class Sheet:
     notes: Sequence[str]
     columns: Sequence[SheetColumn]
     rows: Sequence[Sequence[Place]]
+    footer: str = ""
 
     @property
     def wide(self) -> int:
@@ -107,7 +110,8 @@ def sheet_of(form: Form) -> Sheet:
         ]
         for number, row in enumerate(form.rows)
     ]
-    return Sheet(form.name, form.title, form.notes, columns, rows)
+    notes = (*form.notes, *form.cautions)
+    return Sheet(form.name, form.title, notes, columns, rows, form.footer)
 
 
 def _ticks(form: Form, row: int, column: SheetColumn) -> tuple[str, ...]:

@@ -71,6 +71,15 @@ class LogEntry:
     resolution_s: float = 0.0
 
 
+class LogNote(NamedTuple):
+    """What was noted in a row: its line, the test as it stands there, the note, whether a time."""
+
+    line: int
+    test: str
+    note: str
+    timed: bool
+
+
 @dataclass(frozen=True)
 class PanelLog:
     """A log as read from a file.
@@ -83,11 +92,14 @@ class PanelLog:
         Its lines, test by test, in the order of their times.
     repairs
         What was read otherwise than it stands, in words.
+    notes
+        What stands in a column ``note``, if there is one.
     """
 
     name: str
     entries: tuple[LogEntry, ...]
     repairs: tuple[str, ...] = ()
+    notes: tuple[LogNote, ...] = ()
 
 
 class _Meaning(NamedTuple):
@@ -165,7 +177,7 @@ def read_panel_log(
         for one in order
     ]
     repairs += [f"{form.name}: {one}" for one in told]
-    return PanelLog(form.name, tuple(entries), tuple(repairs))
+    return PanelLog(form.name, tuple(entries), tuple(repairs), _notes(form, places))
 
 
 def _raise(problems: Sequence[str]) -> None:
@@ -362,6 +374,18 @@ def _rows(
                 counted["decimal comma", "read as a point"] += 1
     repairs += [f"{form.name}: {count(n, what)} {why}" for (what, why), n in counted.items()]
     return found
+
+
+def _notes(form: FilledForm, places: dict[str, int] | None) -> tuple[LogNote, ...]:
+    """Return what stands in the column of notes."""
+    column = next((at for at, name in enumerate(form.header) if fold(name) == "note"), None)
+    if column is None or places is None:
+        return ()
+    return tuple(
+        LogNote(line, row[places["sequence"]].strip(), note, bool(row[places["time"]].strip()))
+        for line, row in zip(form.lines, form.rows, strict=True)
+        if (note := row[column].strip())
+    )
 
 
 def _in_our_words(line: int, cells: dict[str, str], names: _Names) -> LogEntry:

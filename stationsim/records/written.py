@@ -54,11 +54,17 @@ _ALSO = {
 _ABSOLUTE = re.compile(r"(?:k|m)?(?:pa|bar|psi) ?\(?a(?:bs)?\.?\)?", re.IGNORECASE)
 
 
-class Repair(NamedTuple):
-    """What was read otherwise than it stands: which kind of thing, and what exactly."""
+class Mended(NamedTuple):
+    """What was read otherwise than it stands: which kind of thing, what stands, how it is read."""
 
     kind: str
-    told: str
+    written: str
+    read_as: str
+
+    @property
+    def told(self) -> str:
+        """What stands there and what it was taken for."""
+        return f"{self.written} as {self.read_as}"
 
 
 class Number(NamedTuple):
@@ -69,7 +75,7 @@ class Number(NamedTuple):
 
     text: str
     behind: str
-    repairs: tuple[Repair, ...]
+    repairs: tuple[Mended, ...]
     unsure: bool = False
 
 
@@ -104,7 +110,7 @@ def number_of(text: str) -> Number:
     sign, body, exponent, behind = found.groups()
     repairs = []
     if plain.startswith("-") and not text.strip().startswith("-"):
-        repairs.append(Repair(MINUS, f"{quoted(text)} as below nought"))
+        repairs.append(Mended(MINUS, quoted(text), "below nought"))
     if re.fullmatch(r"[0-9]+|[0-9]*\.[0-9]+", body):
         number = body
     elif re.fullmatch(r"[0-9]*,[0-9]+", body):
@@ -115,10 +121,10 @@ def number_of(text: str) -> Number:
             )
             raise QuantityError(message)
         number = body.replace(",", ".")
-        repairs.append(Repair(COMMA, f"{body} as {number}"))
+        repairs.append(Mended(COMMA, body, number))
     elif _GROUPED.fullmatch(body):
         number = re.sub("[ ']", "", body).replace(",", ".")
-        repairs.append(Repair(THOUSANDS, f"{body} as {number}"))
+        repairs.append(Mended(THOUSANDS, body, number))
     else:
         message = (
             f"{quoted(text)} is unclear: which sign is that of the decimals? (accepted: one decimal"

@@ -48,6 +48,8 @@ TABLES = of(
     ("left_out", "Of acceptance: what is not on the sheet, and why."),
     ("verdicts", "Of acceptance: one row for each verdict on what was read."),
     ("causes", "Of acceptance: what the pattern of the readings suggests, the likeliest first."),
+    ("repairs", "Of acceptance: what was read otherwise than it stood in a file, cell by cell."),
+    ("notes", "Of acceptance: what the crew noted beside a reading or an event."),
     ("log", "Of acceptance: expected events beside those of the panel's log, line by line."),
 )
 
@@ -236,5 +238,11 @@ COLUMNS = (
     column("look_first", "", "What a crew may look at first."),
     column("expected_s", "s", "When an event was expected, since the sequence's first one."),
     column("logged_s", "s", "When the log has it, since the sequence's first one."),
+    column("file", "", "The file that a repair was made in."),
+    column("line", "", "Line of the file, or row of the sheet; empty for the whole file."),
+    column("written", "", "What stands there."),
+    column("read_as", "", "What it was taken for."),
+    column("note", "", "What the crew noted."),
+    column("read", "", "Whether something was read there as well."),
     column("off_s", "s", "By how much the time since the event before is longer than expected."),
 )

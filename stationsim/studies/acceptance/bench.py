@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from stationsim.simulation.session import Session, simulate
+from stationsim.studies.acceptance.cautions import AT_THE_VALVE
 from stationsim.studies.acceptance.script import sequence_of
 from stationsim.studies.ahead import Ahead
 from stationsim.studies.check.criterion import stages_of
@@ -20,8 +21,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from stationsim.station import Station
-    from stationsim.studies.acceptance.script import Script
-    from stationsim.studies.acceptance.script import Sequence as Played
+    from stationsim.studies.acceptance.script import PanelTest, Script
     from stationsim.trace import EventRow
 
     Until = Callable[[Sequence[EventRow], tuple[str, ...]], bool]
@@ -160,12 +160,20 @@ class Bench:
             return "a pump moves no water at these levels: look at its curve"
         return ""
 
-    def water_told(self) -> tuple[str, ...]:
-        """Return what the crew does with the water: let it run, throttled where need be."""
-        given = self.plan.water_m3s
+    def water_told(self, *, held: bool = False) -> tuple[str, ...]:
+        """Return what the crew does with the water: let it run, throttled where need be.
+
+        Parameters
+        ----------
+        held
+            Whether no pump may start meanwhile, so that somebody has to be at its valve.
+        """
+        given, told = self.plan.water_m3s, "Let the water run in at the stated rate"
+        if held:
+            told += f", {AT_THE_VALVE}"
         if given is not None and given > self.water_m3s:
-            return ("Let the water run in at the stated rate: throttle it, it can bring more.",)
-        return ("Let the water run in at the stated rate.",)
+            told += ": throttle it, it can bring more"
+        return (f"{told}.",)
 
     def before(
         self, level_m: float, before_s: float = BEFORE_S, least_m: float = -math.inf
@@ -236,7 +244,7 @@ class Bench:
                 return session.now_s
         return None
 
-    def play_until(self, script: Script, until: Until) -> Played | str:
+    def play_until(self, script: Script, until: Until) -> PanelTest | str:
         """Play a script until something is so; return why it cannot be played otherwise.
 
         Parameters
@@ -251,7 +259,7 @@ class Bench:
             return f"it would take longer than {MOST_S / 3600.0:.0f} h with this water"
         return self.play(script, ends_s + _LAST_S)
 
-    def play(self, script: Script, duration_s: float) -> Played | str:
+    def play(self, script: Script, duration_s: float) -> PanelTest | str:
         """Play a script, and return the sequence; or why it is left out.
 
         Parameters

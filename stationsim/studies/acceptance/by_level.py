@@ -11,13 +11,14 @@ from stationsim.control.rotation import ClockSettings, SharesSettings, read_shar
 from stationsim.episode import ScriptedEvent
 from stationsim.inflow.segments import DAY_S
 from stationsim.studies.acceptance.bench import AllStopped, full_s
+from stationsim.studies.acceptance.cautions import AT_TEST_POINT, LICENSED
 from stationsim.studies.acceptance.script import Script
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from stationsim.studies.acceptance.bench import Bench, Until
-    from stationsim.studies.acceptance.script import Sequence as Played
+    from stationsim.studies.acceptance.script import PanelTest
     from stationsim.trace import EventRow
 
 ROUNDS = 2
@@ -78,7 +79,7 @@ def prepared_s(bench: Bench) -> float:
 # ---------------------------------------------------------------------- who leads
 
 
-def alternation(bench: Bench) -> tuple[str, Played | str]:
+def alternation(bench: Bench) -> tuple[str, PanelTest | str]:
     """Return the sequence that shows who leads in turn; its name, and why not if it cannot be.
 
     Parameters
@@ -124,7 +125,7 @@ def alternation(bench: Bench) -> tuple[str, Played | str]:
     return script.name, bench.play_until(script, AllStopped(ROUNDS * count))
 
 
-def _by_clock(bench: Bench, script: Script, settings: ClockSettings) -> tuple[str, Played | str]:
+def _by_clock(bench: Bench, script: Script, settings: ClockSettings) -> tuple[str, PanelTest | str]:
     """Return two rounds by the clock if they are short, or one change of the lead."""
     lasts_s = ROUNDS * len(bench.names) * settings.every_s
     if lasts_s <= BY_CLOCK_S:
@@ -159,7 +160,7 @@ def _by_clock(bench: Bench, script: Script, settings: ClockSettings) -> tuple[st
 # ---------------------------------------------------------------------- all calls
 
 
-def all_calls(bench: Bench) -> Played | str:
+def all_calls(bench: Bench) -> PanelTest | str:
     """Return the sequence in which every call is made and ended again, or why there is none.
 
     Parameters
@@ -185,7 +186,7 @@ def all_calls(bench: Bench) -> Played | str:
         " stops at its stop level.",
         how=(
             f"Selectors in off; set the panel so that {bench.lead} leads.",
-            *bench.water_told(),
+            *bench.water_told(held=True),
             f"At the start level wait {wait_s:.0f} s, then {_ONE_BY_ONE}.",
         ),
         start_level_m=bench.before(above, wait_s, bench.top_m),
@@ -200,7 +201,7 @@ def all_calls(bench: Bench) -> Played | str:
     return bench.play_until(script, AllStopped())
 
 
-def _by_rising(bench: Bench, most: int) -> Played | None:
+def _by_rising(bench: Bench, most: int) -> PanelTest | None:
     """Return the same with water that rises past each start level; None when it cannot."""
     given = bench.plan.water_m3s
     pumped = bench.flow_m3s(tuple(range(most - 1)), bench.starts_m[most - 1])
@@ -238,7 +239,7 @@ def _by_rising(bench: Bench, most: int) -> Played | None:
 # ---------------------------------------------------------------------- alarms
 
 
-def high_level(bench: Bench) -> Played | str:
+def high_level(bench: Bench) -> PanelTest | str:
     """Return the sequence of the high-level alarm, or why there is none.
 
     Parameters
@@ -262,7 +263,7 @@ def high_level(bench: Bench) -> Played | str:
         " the level down.",
         how=(
             f"Selectors in off; set the panel so that {bench.lead} leads.",
-            *bench.water_told(),
+            *bench.water_told(held=True),
             f"{_AFTER_S:.0f} s after the alarm {_ONE_BY_ONE}.",
         ),
         start_level_m=start,
@@ -278,7 +279,7 @@ def high_level(bench: Bench) -> Played | str:
     return bench.play_until(script, _cleared("high level"))
 
 
-def low_level(bench: Bench) -> Played | str:
+def low_level(bench: Bench) -> PanelTest | str:
     """Return the sequence of the low-level alarm, or why there is none.
 
     Parameters
@@ -305,7 +306,8 @@ def low_level(bench: Bench) -> Played | str:
         purpose="The alarm comes at its level, after its delay, and goes when the water rises.",
         how=(
             *bench.water_told(),
-            f"Run {bench.lead} in hand, with an eye on its suction and its sound.",
+            f"Run {bench.lead} in hand, with somebody at its selector: nothing else stops it.",
+            "Listen, or watch its current at the panel; stop at once when it draws air or shakes.",
             f"As the alarm comes turn {bench.lead} back to auto at once.",
         ),
         start_level_m=start,
@@ -340,7 +342,7 @@ def _alarm_event(event: str, alarm: str) -> Callable[[Sequence[EventRow], tuple[
 # ---------------------------------------------------------------------- floats
 
 
-def by_floats(bench: Bench) -> Played | str:
+def by_floats(bench: Bench) -> PanelTest | str:
     """Return the sequence in which the backup floats take over, or why there is none.
 
     Parameters
@@ -359,7 +361,10 @@ def by_floats(bench: Bench) -> Played | str:
         how=(
             f"Selectors in auto; set the panel so that {bench.lead} leads.",
             *bench.water_told(),
-            f"After {lost_s:.0f} s disconnect the level sensor at the panel.",
+            (
+                f"After {lost_s:.0f} s {LICENSED} disconnects by its drawings the level sensor:"
+                f" {AT_TEST_POINT}."
+            ),
         ),
         start_level_m=bench.before(bench.lead_m),
         inflow_m3s=bench.water_m3s,
@@ -372,6 +377,9 @@ def by_floats(bench: Bench) -> Played | str:
     script = replace(
         script,
         events=(replace(lost, duration_s=back_s - lost_s),),
-        how=(*script.how, f"{_AFTER_S:.0f} s after the pumps have stopped connect it again."),
+        how=(
+            *script.how,
+            f"{_AFTER_S:.0f} s after the pumps have stopped the same person connects it again.",
+        ),
     )
     return bench.play(script, back_s + 5.0)

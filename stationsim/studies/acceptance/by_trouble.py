@@ -8,13 +8,21 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.episode import ScriptedEvent
 from stationsim.studies.acceptance.bench import BEFORE_S, AllStopped, full_s
+from stationsim.studies.acceptance.cautions import (
+    AT_TEST_POINT,
+    BREAKER,
+    CLEAR,
+    LICENSED,
+    SEAL_TRIED,
+    WITHOUT_POWER,
+)
 from stationsim.studies.acceptance.script import Script
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stationsim.studies.acceptance.bench import Bench
-    from stationsim.studies.acceptance.script import Sequence as Played
+    from stationsim.studies.acceptance.script import PanelTest
     from stationsim.trace import EventRow
 
 _RUNS_S = 20.0
@@ -47,7 +55,7 @@ class _Failing(NamedTuple):
 _TAKES_OVER = "and the next pump takes over"
 
 
-def fail_overs(bench: Bench) -> list[tuple[str, Played | str]]:
+def fail_overs(bench: Bench) -> list[tuple[str, PanelTest | str]]:
     """Return the sequences in which the lead fails, by name; or why there are none.
 
     Parameters
@@ -69,7 +77,7 @@ def fail_overs(bench: Bench) -> list[tuple[str, Played | str]]:
     ]
 
 
-def _played(bench: Bench, start_m: float, way: _Failing) -> Played | str:
+def _played(bench: Bench, start_m: float, way: _Failing) -> PanelTest | str:
     last_s = max(event.at_s + (event.duration_s or 0.0) for event in way.events)
     script = Script(
         name=way.name,
@@ -115,23 +123,26 @@ def _while_running(bench: Bench, at_s: float, runs_s: float) -> list[_Failing]:
         _Failing(
             "lead trips on overload",
             f"The overload relay of {lead} trips: alarm, {_TAKES_OVER}.",
-            f"{runs} trip its overload relay by the test button.",
-            f"{later} reset it by hand.",
+            f"{runs} {LICENSED} trips its overload relay by the relay's own test button.",
+            f"{later} the same person resets it by hand.",
             (ScriptedEvent(at_s, "fails", lead), reset),
         ),
         _Failing(
             "lead too hot",
             f"The temperature switch of {lead} opens: alarm, {_TAKES_OVER}.",
-            f"{runs} open the circuit of its temperature switch at the terminals.",
-            f"{later} close the circuit" + ("." if own_reset else " and reset it by hand."),
+            f"{runs} {LICENSED} opens by its drawings the circuit of its temperature switch:"
+            f" {AT_TEST_POINT}.",
+            f"{later} the same person closes the circuit"
+            + ("." if own_reset else " and resets it by hand."),
             (hot,) if own_reset else (hot, reset),
         ),
         _Failing(
             "seal leak of the lead",
             f"The seal probe of {lead} finds water: alarm, "
             + (f"it stops, {_TAKES_OVER}." if leak_stops else "and it runs on."),
-            f"{runs} bridge its seal probe at the terminals.",
-            f"{later} take the bridge off" + (" and reset it by hand." if leak_stops else "."),
+            f"{runs} {LICENSED} simulates water at its seal probe by its drawings: {SEAL_TRIED}.",
+            f"{later} the same person ends that"
+            + (" and resets it by hand." if leak_stops else "."),
             (leak, replace(reset, at_s=back_s + 2.0)) if leak_stops else (leak,),
         ),
     ]
@@ -145,9 +156,10 @@ def _does_not_start(bench: Bench, starts_s: float) -> _Failing:
     return _Failing(
         "lead does not start",
         f"{lead} is called and gives no run signal: alarm, {_TAKES_OVER}.",
-        f"Before the start level is reached open the control circuit of {lead}, its selector in"
-        " auto.",
-        f"{hold_s:.0f} s after the alarm close the circuit and reset {lead} by hand.",
+        f"Before the start level is reached {LICENSED} isolates by its drawings the control circuit"
+        f" of {lead}, its selector in auto.",
+        f"{hold_s:.0f} s after the alarm, everybody clear of {lead}, the same person closes the"
+        " circuit and resets it by hand.",
         (
             ScriptedEvent(0.0, "fails to start", lead, back_s - 1.0),
             ScriptedEvent(back_s, "reset", lead),
@@ -158,7 +170,7 @@ def _does_not_start(bench: Bench, starts_s: float) -> _Failing:
 # ---------------------------------------------------------------------- the supply
 
 
-def power_failure(bench: Bench) -> Played | str:
+def power_failure(bench: Bench) -> PanelTest | str:
     """Return the sequence in which the grid fails under the running lead, or why there is none.
 
     Parameters
@@ -179,7 +191,11 @@ def power_failure(bench: Bench) -> Played | str:
         how=(
             f"Selectors in auto; set the panel so that {bench.lead} leads.",
             *bench.water_told(),
-            f"About {runs_s:.0f} s after {bench.lead} has started open the main breaker.",
+            (
+                f"About {runs_s:.0f} s after {bench.lead} has started {LICENSED} opens the main"
+                f" breaker (off), {BREAKER}."
+            ),
+            WITHOUT_POWER,
         ),
         start_level_m=start,
         inflow_m3s=bench.water_m3s,
@@ -187,7 +203,7 @@ def power_failure(bench: Bench) -> Played | str:
     )
     delay_s = station.alarms.power_failed_delay_s
     back_s = lost_s + max(full_s(delay_s) + _HOLD_S, 2.0 * _HOLD_S)
-    closes = f"{back_s - lost_s:.0f} s later close it again."
+    closes = f"{back_s - lost_s:.0f} s later the same person closes the breaker, {CLEAR}."
     if engine is not None:
         name = engine.pump.name
 
@@ -199,7 +215,8 @@ def power_failure(bench: Bench) -> Played | str:
         if draws_s is None:
             return f"{name} would not be called within a day's work with this water"
         back_s = max(back_s, full_s(draws_s) + _ENGINE_S)
-        closes = f"{_ENGINE_S:.0f} s after {name} has begun to pump close it again."
+        closes = f"{_ENGINE_S:.0f} s after {name} has begun to pump the same person closes"
+        closes += f" the breaker, {CLEAR}."
     script = replace(
         script,
         events=(replace(lost, duration_s=back_s - lost_s),),
@@ -208,7 +225,7 @@ def power_failure(bench: Bench) -> Played | str:
     return bench.play_until(script, _settled(bench, back_s))
 
 
-def restart(bench: Bench) -> Played | str:
+def restart(bench: Bench) -> PanelTest | str:
     """Return the sequence in which the grid comes back with the well high, or why there is none.
 
     Parameters
@@ -226,15 +243,22 @@ def restart(bench: Bench) -> Played | str:
     if engine is not None:
         events.append(ScriptedEvent(0.0, "off", engine.pump.name))
         held = f", {engine.pump.name} in off"
-        after = f", and turn {engine.pump.name} to auto again at the end"
+        after = f"; turn {engine.pump.name} to auto again at the end"
     script = Script(
         name="restart after return with the well high",
         purpose="When the grid is back the pumps restart in order, spaced as set, and not at once.",
         how=(
             f"Set the panel so that {bench.lead} leads.",
-            f"Open the main breaker; selectors in auto{held}.",
-            *bench.water_told(),
-            f"{back_s:.0f} s after the start level close the main breaker{after}.",
+            (
+                f"With all pumps stopped {LICENSED} opens the main breaker (off), {BREAKER};"
+                f" selectors in auto{held}."
+            ),
+            WITHOUT_POWER,
+            *bench.water_told(held=True),
+            (
+                f"{back_s:.0f} s after the start level the same person closes the breaker,"
+                f" {CLEAR}{after}."
+            ),
         ),
         start_level_m=bench.before(above, back_s, bench.top_m),
         inflow_m3s=bench.water_m3s,

@@ -44,6 +44,9 @@ _NEARLY = 2.0 * math.log(10.0)
 _LISTED = 2.0 * math.log(1e4)
 """How much worse the score of a cause may be that is listed at all [-]."""
 
+_MUCH = 4.0
+"""A cause leaves much when its misfit is so many deviations above what scatter alone gives [-]."""
+
 _WITHIN = 2.0
 """Standard deviations within which a reading agrees with what is foreseen [-]."""
 
@@ -139,6 +142,11 @@ class Cause:
     look_first: str
 
     @property
+    def leaves_much(self) -> bool:
+        """Whether more is left than scatter: two things may be wrong, or one that is not listed."""
+        return self.misfit > self.readings + _MUCH * math.sqrt(2.0 * self.readings)
+
+    @property
     def size_told(self) -> str:
         """The size in words, in SI."""
         return self.told("si")
@@ -179,9 +187,20 @@ def causes_of(station: Station, sheet: Sequence[Reading], taken: Sequence[Taken]
     suspects = (suspects_of_pumps, suspects_of_main, suspects_of_readings)
     fits = ranked(search, [one for kind in suspects for one in kind(outlook)])
     best = fits[0]
-    within = best.score + (_NEARLY if best.cause == SOUND else _LISTED)
+    within = best.score + _widened(search, best) * (_NEARLY if best.cause == SOUND else _LISTED)
     listed = [_with_values(outlook, fit) for fit in fits[:MOST] if fit.score <= within]
-    return [_cause(outlook, spread, listed, place) for place in range(len(listed))]
+    near = best.score + _widened(search, best) * _NEARLY
+    return [_cause(outlook, spread, listed, place, near) for place in range(len(listed))]
+
+
+def _widened(search: Search, best: Fit) -> float:
+    """Return by how much differences between scores count less when nothing fits well [-].
+
+    What is left of the differences is then larger than its covariance says, and so is what it may
+    do to a score: the ratio by which uncertainties are widened, squared (R. T. Birge, Physical
+    Review 40, 1932).
+    """
+    return max(1.0, best.chi2 / len(search.places))
 
 
 def _with_values(outlook: Outlook, fit: Fit) -> Fit:
@@ -192,14 +211,13 @@ def _with_values(outlook: Outlook, fit: Fit) -> Fit:
     return fit._replace(values=outlook.under(built, fit.suspect.touches, fit.suspect.shut_off))
 
 
-def _cause(outlook: Outlook, spread: Spread, listed: list[Fit], place: int) -> Cause:
+def _cause(outlook: Outlook, spread: Spread, listed: list[Fit], place: int, near: float) -> Cause:
     """Return one of the causes with what there is to say of it."""
     fit = listed[place]
-    behind = fit.score - listed[0].score
     standing: Standing = "fits less well"
     if place == 0:
         standing = "fits best"
-    elif behind <= _NEARLY:
+    elif fit.score <= near:
         standing = "fits nearly as well"
     off = spread.deviations()
     before = _outside(outlook, outlook.sound, off)

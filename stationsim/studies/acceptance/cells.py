@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.errors import QuantityError
 from stationsim.records.csv_rows import quoted
-from stationsim.records.written import Repair, listed_unit, number_of, plain_signs, yes_or_no
+from stationsim.records.written import Mended, listed_unit, number_of, plain_signs, yes_or_no
 from stationsim.studies.acceptance.possible import cannot_be
 from stationsim.studies.acceptance.sheet_units import KINDS, is_counted, references
 from stationsim.units import accepted, parse
@@ -52,7 +52,7 @@ class Written(NamedTuple):
 
     value: float
     unit: str
-    repairs: tuple[Repair, ...]
+    repairs: tuple[Mended, ...]
     unsure: bool = False
 
 
@@ -120,7 +120,7 @@ def value_of(text: str, beside: str, reading: Reading, station: Station, sheet: 
     if kind == "duration" and any(mark.isdigit() for mark in number.behind):
         long = f"{number.text} {number.behind}"
         value, unit = parse(long, kind), "s"
-        repairs.append(Repair(CONVERTED, f"{long} as {value:g} s"))
+        repairs.append(Mended(CONVERTED, long, f"{value:g} s"))
     else:
         said = number.behind or beside
         if not said:
@@ -130,9 +130,9 @@ def value_of(text: str, beside: str, reading: Reading, station: Station, sheet: 
         if number.behind and beside not in ("", sheet):
             _agree(number.behind, beside, reading, station)
         value = parse(f"{number.text} {unit}", kind)
-        repairs += _of_unit(said, (unit, counted), reading, station, sheet)
         if is_counted(reading):
             value = _above_floor(value, counted, station)
+        repairs += _of_unit(number.text, said, (unit, counted), value, reading, station, sheet)
     wrong = cannot_be(value, unit, reading, station)
     if wrong:
         raise QuantityError(f"{quoted(text)}: {wrong}")
@@ -147,23 +147,30 @@ def _agree(behind: str, beside: str, reading: Reading, station: Station) -> None
 
 
 def _of_unit(
+    number: str,
     said: str,
     found: tuple[str, LevelsShown],
+    value: float,
     reading: Reading,
     station: Station,
     sheet: str,
-) -> list[Repair]:
+) -> list[Mended]:
     """Return what is told of a unit: spelt otherwise, or another than on the sheet."""
     unit, counted = found
     plain = f"{unit} {counted}" if is_counted(reading) else unit
     told = []
     if said not in (unit, plain):
-        told.append(Repair(SPELT, f"{quoted(said)} as {plain}"))
+        told.append(Mended(SPELT, quoted(said), plain))
     own, own_counted = unit_read(sheet, reading, station)
+    if unit == own and counted == own_counted:
+        return told
+    assert reading.measure != "yes or no"  # noqa: S101 - for the reader of types
+    shown = station.shown_m(value) if is_counted(reading) else value
+    read_as = f"{shown / parse(f'1 {own}', KINDS[reading.measure]):.6g} {sheet}"
     if unit != own:
-        told.append(Repair(CONVERTED, f"{unit} in place of {own}"))
+        told.append(Mended(CONVERTED, f"{number} {plain}", read_as))
     if is_counted(reading) and counted != own_counted:
-        told.append(Repair(COUNTED, f"{counted} in place of {own_counted}"))
+        told.append(Mended(COUNTED, f"{number} {plain}", read_as))
     return told
 
 

@@ -22,7 +22,7 @@ from stationsim.studies.acceptance.lineups import (
 )
 from stationsim.studies.acceptance.reading import Reading
 from stationsim.studies.acceptance.rig import AsBuilt, Rig
-from stationsim.studies.acceptance.sequences import Sequence as Scripted
+from stationsim.studies.acceptance.script import PanelTest
 from stationsim.studies.acceptance.sequences import sequences_of
 from stationsim.studies.acceptance.setpoints import float_checks
 from stationsim.studies.acceptance.steps import Scripted as Needs
@@ -72,6 +72,45 @@ class FallRow(NamedTuple):
     reads_low_part: float
 
 
+class BusyHour(NamedTuple):
+    """The hour of the day in which a pump starts most.
+
+    Parameters
+    ----------
+    pump
+        Which.
+    number
+        How often [-].
+    from_s
+        When that hour begins [s after midnight].
+    most
+        How often it may, by its plate or by the limits of the scenario [-].
+    """
+
+    pump: str
+    number: int
+    from_s: float
+    most: float
+
+
+class Shallow(NamedTuple):
+    """How low the water is drawn.
+
+    Parameters
+    ----------
+    pump
+        Which.
+    level_m
+        Lowest level of the tests [m above floor].
+    least_m
+        Least level for its suction [m above floor].
+    """
+
+    pump: str
+    level_m: float
+    least_m: float
+
+
 @dataclass(frozen=True)
 class Day:
     """The day of a station.
@@ -113,11 +152,11 @@ class Day:
         return lineups_of(self.station)[0]
 
     @cached_property
-    def _scripted(self) -> tuple[list[Scripted], list[tuple[str, str]]]:
+    def _scripted(self) -> tuple[list[PanelTest], list[tuple[str, str]]]:
         return sequences_of(self.station, self.episode.start)
 
     @property
-    def sequences(self) -> list[Scripted]:
+    def sequences(self) -> list[PanelTest]:
         """The sequences that run by the panel."""
         return self._scripted[0]
 
@@ -147,7 +186,10 @@ class Day:
             found.append((f"expected current of {names}", f"{needs} current and power factor"))
         if plan.water_goes != "downstream":
             found.append(
-                ("time of the fall", "the water goes back to the well, so the level does not fall")
+                (
+                    "flows, pressures and times of the fall",
+                    "the water goes back to the well, past the main, and the level stays",
+                )
             )
         if not plan.water_m3s:
             found.append(("waits for water and hours of the tests", "needs acceptance.water"))
@@ -170,7 +212,8 @@ class Day:
             )
             for one in self.sequences
         ]
-        return steps_of(self.rig, self.lineups, self.levels_m, self.fall, needs)
+        inflow = self.inflow_m3s(self.rig.plan.start_clock_s)
+        return steps_of(self.rig, self.lineups, self.levels_m, self.fall, needs, inflow)
 
     @cached_property
     def water(self) -> Water:
@@ -216,6 +259,50 @@ class Day:
                 )
             )
         return rows
+
+    @cached_property
+    def starts(self) -> list[BusyHour]:
+        """The busiest hour of each electric pump, by the order of the day."""
+        begun: dict[str, list[float]] = {pump.name: [] for pump in self.station.pumps}
+        by_test = {one.name: one for one in self.sequences}
+        machines = dict(self.lineups)
+        names = self.station.machine_names()
+        for step in self.steps:
+            if math.isnan(step.clock_s):
+                continue
+            for machine in machines.get(step.test, ()):
+                if names[machine] in begun:
+                    begun[names[machine]].append(step.clock_s)
+            if step.test in by_test:
+                for run in by_test[step.test].result.trace.runs:
+                    if names[run.machine] in begun:
+                        begun[names[run.machine]].append(step.clock_s + run.start_s)
+        found = []
+        for name, at_s in begun.items():
+            at_s.sort()
+            counts = [sum(t <= u < t + 3600.0 for u in at_s) for t in at_s]
+            if counts:
+                number = max(counts)
+                plate = self.station.ratings.plates.get(name)
+                most = None if plate is None else plate.most_starts_per_hour
+                allowed = self.station.ratings.limits.most_starts_per_hour
+                found.append(
+                    BusyHour(
+                        name, number, at_s[counts.index(number)], allowed if most is None else most
+                    )
+                )
+        return found
+
+    @cached_property
+    def shallow(self) -> list[Shallow]:
+        """How low the water is drawn, beside what each pump needs over its suction."""
+        levels = [step.to_level_m for step in self.steps if not math.isnan(step.to_level_m)]
+        lowest = min(levels, default=math.nan)
+        return [
+            Shallow(name, lowest, inlet.level_m + inlet.least_submergence_m)
+            for name, inlet in self.station.ratings.inlets.items()
+            if inlet.level_m is not None and inlet.least_submergence_m is not None
+        ]
 
     @cached_property
     def _points(self) -> tuple[list[PointRow], list[PumpRow]]:

@@ -5,16 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from functools import cached_property
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from stationsim.physics.gauge import pressure_pa
 from stationsim.physics.grades import GRADES, SOURCE, default_grade
 from stationsim.studies.acceptance.drawn import Fall
 from stationsim.studies.acceptance.lineups import Lineup, middle_of
-from stationsim.studies.acceptance.reading import Reading
+from stationsim.studies.acceptance.reading import Reading, both
 from stationsim.studies.acceptance.rig import Rig
-from stationsim.units import show
 
+_LEVELS = {
+    1: ("level of the tests",),
+    2: ("high level", "low level"),
+    3: ("high level", "middle level", "low level"),
+}
 PHASES = ("L1", "L2", "L3")
 METER_PART = 0.10
 """How far the flow meter may be from the drawdown, as a part [-]."""
@@ -27,7 +31,7 @@ LEVEL_SOURCE = "common practice, no source: 10 to 20 mm"
 CURRENT_SOURCE = "common practice, no source"
 TIGHT_M = 0.005
 """Fall of a level that a tape shows, in a well that should be tight [m]."""
-TIGHT_SOURCE = "a city's specification asks for no loss in 24 h; within what a tape shows"
+TIGHT_SOURCE = "one municipal specification (read 2026): no loss in 24 h; 5 mm is our own choice"
 
 
 class Tolerance(NamedTuple):
@@ -123,13 +127,16 @@ class Expected:
         """
         machines = lineup.machines
         alone = len(machines) == 1
+        downstream = self.plan.water_goes == "downstream"
         for level in self.levels_m if alone else (middle_of(self.levels_m),):
+            if not downstream:
+                break  # the water does not pass the main: nothing is expected of it
             yield self._flow(lineup, level)
             if self.plan.header_gauge is not None:
                 yield self._header(lineup, level)
             if self.plan.pump_gauge is not None and alone:
                 yield self._gauge(lineup, level)
-        if self.plan.water_goes == "downstream":
+        if downstream:
             yield from self._timed(lineup, inflow_m3s)
         if alone and machines[0] < len(self.rig.station.pumps):
             yield from self._motor(lineup)
@@ -154,12 +161,18 @@ class Expected:
             expected - pressure_pa(head * tolerance.head_low),
             expected + pressure_pa(head * tolerance.head_high),
             self.plan.uncertainty.pressure_pa,
-            "for some seconds, against its closed valve",
+            f"{self._water(level)}: for 10 to 15 s, against its closed valve",
             tolerance.source,
         )  # fmt: skip
 
     def _at(self, level_m: float) -> str:
-        return f"at {show(self.rig.station.shown_m(level_m), 'level', 'si')}"
+        """Return in words at which of the levels of the day, so that names need no unit."""
+        words = _LEVELS.get(len(self.levels_m))
+        place = self.levels_m.index(level_m)
+        return f"at level {place + 1} from the top" if words is None else f"at the {words[place]}"
+
+    def _water(self, level_m: float) -> str:
+        return f"at {both(self.rig.station.shown_m(level_m), 'level')}"
 
     def _flow(self, lineup: Lineup, level_m: float) -> Reading:
         name, machines = lineup
@@ -169,7 +182,7 @@ class Expected:
             name, "meter flow", name.removesuffix(" alone"), machines, level_m, expected,
             expected * (1.0 - tolerance.flow_low), expected * (1.0 + tolerance.flow_high),
             self.plan.uncertainty.flow_meter * expected,
-            "mean of some seconds; leave blank without a meter",
+            f"{self._water(level_m)}: mean of some seconds; leave blank without a meter",
             tolerance.source,
         )  # fmt: skip
 
@@ -185,7 +198,7 @@ class Expected:
             expected - pressure_pa(head * tolerance.head_low),
             expected + pressure_pa(head * tolerance.head_high),
             self.plan.uncertainty.pressure_pa,
-            "mean of the swing of the needle",
+            f"{self._water(level_m)}: mean of the swing of the needle",
             tolerance.source,
         )  # fmt: skip
 
@@ -199,7 +212,7 @@ class Expected:
             expected - pressure_pa(head * tolerance.head_low),
             expected + pressure_pa(head * tolerance.head_high),
             self.plan.uncertainty.pressure_pa,
-            "mean of the swing of the needle",
+            f"{self._water(level_m)}: mean of the swing of the needle",
             tolerance.source,
         )  # fmt: skip
 
@@ -208,31 +221,39 @@ class Expected:
         fall, off_s, well = self.fall, self.plan.uncertainty.time_s, self.rig.station.well
         subject, tolerance = name.removesuffix(" alone"), self.tolerance(machines)
         volume = well.volume_at(fall.from_m) - well.volume_at(fall.to_m)
-        drop = show(fall.drop_m, "level", "si")
-        high = show(self.rig.station.shown_m(fall.from_m), "level", "si")
-        inflow = inflow_m3s if self.plan.inflow == "comes in" else 0.0
-        how = f"a rise of {drop}, all pumps off, back to where the fall begins; blank if none"
-        rise = volume / inflow if inflow > 0.0 else math.nan
-        for what in ("rise before", "rise after"):
-            yield Reading(
-                f"{name}: time of the {what}",
-                name, "rise before" if what == "rise before" else "rise after", subject, (),
-                fall.to_m, rise, 0.0 if inflow > 0.0 else math.nan,
-                math.inf if inflow > 0.0 else math.nan, off_s, how,
-                "tells the inflow; any value will do",
-            )  # fmt: skip
-            if what == "rise before":
-                expected = self.rig.fall_s(machines, fall.from_m, fall.to_m, inflow)
-                flow = self.rig.drawn_m3s(machines, fall.from_m, fall.to_m)
-                yield Reading(
-                    f"{name}: time of the fall",
-                    name, "fall", subject, machines, fall.from_m, expected,
-                    _over(volume, flow * (1.0 + tolerance.flow_high) - inflow),
-                    _over(volume, flow * (1.0 - tolerance.flow_low) - inflow),
-                    off_s,
-                    f"a fall of {drop} from {high}",
-                    tolerance.source,
-                )  # fmt: skip
+        drop = both(fall.drop_m, "level")
+        begins = both(self.rig.station.shown_m(fall.from_m), "level")
+        comes = self.plan.inflow == "comes in"
+        inflow = inflow_m3s if comes else 0.0
+        expected = self.rig.fall_s(machines, fall.from_m, fall.to_m, inflow)
+        flow = self.rig.drawn_m3s(machines, fall.from_m, fall.to_m)
+        how = f"a rise of {drop}, all pumps off, up to where the fall begins"
+        rise = _over(volume, inflow)
+        if comes:
+            yield self._rise("rise before", name, subject, rise, f"{how}; no clean water")
+        yield Reading(
+            f"{name}: time of the fall",
+            name, "fall", subject, machines, fall.from_m, expected,
+            _over(volume, flow * (1.0 + tolerance.flow_high) - inflow),
+            _over(volume, flow * (1.0 - tolerance.flow_low) - inflow),
+            off_s, f"a fall of {drop} from {begins}, clean water shut off", tolerance.source,
+        )  # fmt: skip
+        if comes:
+            yield self._rise("rise after", name, subject, rise, f"{how}; no clean water")
+
+    def _rise(
+        self,
+        what: Literal["rise before", "rise after"],
+        name: str,
+        subject: str,
+        expected_s: float,
+        how: str,
+    ) -> Reading:
+        return Reading(
+            f"{name}: time of the {what}",
+            name, what, subject, (), self.fall.to_m, expected_s, 0.0, math.inf,
+            self.plan.uncertainty.time_s, how, "tells the inflow; any value will do",
+        )  # fmt: skip
 
     def _motor(self, lineup: Lineup) -> Iterator[Reading]:
         name, (machine,) = lineup
@@ -247,7 +268,7 @@ class Expected:
                 name, "current", unit.name, (machine,), level, expected,
                 expected * (1.0 - part), expected * (1.0 + part),
                 0.0 if math.isnan(expected) else self.plan.uncertainty.current * expected,
-                "at the panel, by somebody licensed for it", CURRENT_SOURCE,
+                f"{self._water(level)}: at the panel, by somebody licensed for it", CURRENT_SOURCE,
             )  # fmt: skip
         expected, part = self.rig.speed((machine,), machine, level), self.plan.speed_tolerance
         if not math.isnan(expected):
@@ -256,7 +277,7 @@ class Expected:
                 name, "speed", unit.name, (machine,), level, expected,
                 expected * (1.0 - part), expected * (1.0 + part),
                 self.plan.uncertainty.speed * expected,
-                "from the drive or by frequency and slip", CURRENT_SOURCE,
+                f"{self._water(level)}: from the drive, or by frequency and slip", CURRENT_SOURCE,
             )  # fmt: skip
 
     def drop(self) -> Reading:
@@ -275,17 +296,20 @@ class Expected:
         """Yield the readings of the level sensor and of the tightness of the well."""
         low, high = self.fall.to_m, self.levels_m[0]
         off, tolerance = self.plan.uncertainty.level_m, self.plan.level_tolerance_m
-        for level in dict.fromkeys((low, 0.5 * (low + high), high)):
+        for level, where in ((low, "low"), (0.5 * (low + high), "middle"), (high, "high")):
             yield Reading(
-                f"level sensor {self._at(level)}",
+                f"level sensor: {where} water",
                 "fill and level sensor", "level shown", "level sensor", (), level, level,
                 level - tolerance, level + tolerance, off,
                 "what the panel shows when the tape reads this level", LEVEL_SOURCE,
             )  # fmt: skip
+        if self.plan.inflow == "comes in":
+            return
         yield Reading(
             "watertightness: level after the wait",
             "watertightness", "level shown", "well", (), high, high, high - TIGHT_M, high + TIGHT_M,
-            off, "by tape, no pump run and no water in or out meanwhile", TIGHT_SOURCE,
+            off, "by tape, the same level before; note how long it stood; no pump run meanwhile",
+            TIGHT_SOURCE,
         )  # fmt: skip
 
     def bypass(self) -> Iterator[Reading]:
@@ -296,7 +320,8 @@ class Expected:
         part, flow = METER_PART, math.nan if bypass.flow_m3s is None else bypass.flow_m3s
         yield Reading(
             "bypass connection: a portable pump was connected and pumped through it",
-            "bypass connection", "yes or no", "bypass connection", expected=1.0, low=1.0, high=1.0,
+            "bypass connection", "yes or no", "bypass connection",
+            expected=1.0, low=1.0, high=1.0,
             how="valves, coupling and hose fit, no leak",
             source="35 IAC 370.450 (read 2026): a riser for a portable pump",
         )  # fmt: skip

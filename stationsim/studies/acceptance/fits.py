@@ -146,7 +146,7 @@ class Search:
             name = self._outlook.items[place].reading.name
             found.append(
                 Fit(
-                    MISREAD, name, "it was misread", None, None, off, chi2, score,
+                    MISREAD, name, f"'{name}' was misread", None, None, off, chi2, score,
                     self._outlook.sound,
                 )
             )  # fmt: skip
@@ -163,15 +163,16 @@ class Search:
             How common it is for this subject [-].
         """
         whiten, log_size = self._whitener(suspect.looser)
-        best, seen, total = None, False, 0.0
+        best, seen = None, False
         differences = self._values - self._outlook.sound[self.places]
         target = whiten @ differences
         lowest, logs = math.inf, []
         for shape in suspect.shapes:
             nodes = self._foreseen(suspect, shape)
-            moved = whiten @ np.nan_to_num(
-                nodes[self.places] - self._outlook.sound[self.places, None]
-            )
+            shift = nodes[self.places] - self._outlook.sound[self.places, None]
+            # what cannot be foreseen with the fault agrees with whatever was read
+            shift = np.where(np.isnan(shift), differences[:, None], shift)
+            moved = whiten @ shift
             seen = seen or float(np.max(np.sum(moved**2, axis=0))) > _SEEN**2
             fine = _between(moved, FINE)
             left = target[:, None] - fine

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from stationsim.station import Station
     from stationsim.studies.acceptance.reading import Reading, Taken
 
+_STILL = 1e-3
+"""Less than this part of the flow as it should be is none [-]."""
+
 _PRESSURES = ("pump pressure", "shut-off pressure")
 _HYDRAULIC = ("meter flow", "header pressure", *_PRESSURES, "fall", "current", "speed")
 
@@ -185,8 +188,10 @@ class Outlook:
         reading = item.reading
         machines, level, what = reading.machines, reading.level_m, reading.what
         machine = item.machine or 0
-        if what in {"current", "speed"} and not rig.point(machines, level).total_m3s > 0.0:
-            return math.nan  # of a pump that gets nothing through, too little is known
+        if what in {"current", "speed"}:
+            least = _STILL * self.rig.point(machines, level).total_m3s
+            if not rig.point(machines, level).total_m3s > least:
+                return math.nan  # of a pump that gets nothing through, too little is known
         ask: dict[str, Callable[[], float]] = {
             "meter flow": lambda: rig.meter_m3s(machines, level),
             "header pressure": lambda: rig.header_pa(machines, level),

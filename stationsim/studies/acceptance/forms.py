@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.caution import CAUTION
 from stationsim.forms import Form
+from stationsim.studies.acceptance.cautions import FOOTER
 from stationsim.studies.acceptance.sheet_units import (
     YES_OR_NO,
     is_counted,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from stationsim.forms import Value
     from stationsim.station import Station
     from stationsim.studies.acceptance.reading import Reading
-    from stationsim.studies.acceptance.sequences import Sequence as Scripted
+    from stationsim.studies.acceptance.script import PanelTest
     from stationsim.units import System
 
 READINGS = "fill_in_readings"
@@ -67,6 +68,14 @@ _HOW_TO = (
         " may be moved or left out."
     ),
 )
+
+_GRADES_ARE = (
+    "Figures from memory; check them against the standard and the contract. Grades are made for a"
+    " pump on a test bed, and used here for the station as well."
+)
+
+_MEMORY = ", figures from memory"
+"""What a source may end with, and the line above says once for all."""
 
 _HOW_TO_LOG = (
     (
@@ -124,17 +133,19 @@ def readings_form(
         columns=COLUMNS,
         rows=tuple(rows),
         blank=("read", "uncertainty", "note"),
-        notes=(*_how_to(readings, station), *(cautions or (CAUTION,))),
+        notes=(*_how_to(readings, station), *_grades(readings)),
         choices={
             "read": [("yes", "no") if yes else () for yes in asked],
             "unit": [units_offered(one, station) for one in readings],
         },
         room={"read": 14, "uncertainty": 10, "note": 26},
+        cautions=tuple(cautions or (CAUTION,)),
+        footer=FOOTER,
     )
 
 
 def events_form(
-    sequences: Sequence[Scripted], station: Station, system: System, cautions: Sequence[str] = ()
+    sequences: Sequence[PanelTest], station: Station, system: System, cautions: Sequence[str] = ()
 ) -> Form:
     """Return the sheet of what the panel should show, for the times at which it did.
 
@@ -175,9 +186,10 @@ def events_form(
         notes=(
             *_HOW_TO_LOG,
             *(_script(one, station, system) for one in sequences),
-            *(cautions or (CAUTION,)),
         ),
         room={"time": 12, "note": 26},
+        cautions=tuple(cautions or (CAUTION,)),
+        footer=FOOTER,
     )
 
 
@@ -188,14 +200,14 @@ def _seconds(value_s: float) -> float | None:
     return float(round(value_s)) if value_s >= 100.0 else round(value_s, 1) + 0.0
 
 
-def _script(one: Scripted, station: Station, system: System) -> str:
-    """Return in a line what the crew does in a sequence."""
-    begin = f"begin with the level at {level_text(station, one.start_level_m, system)}"
+def _script(one: PanelTest, station: Station, system: System) -> str:
+    """Return in a line what a sequence is for, and what the crew does in it."""
+    begin = f"Begin with the level at {level_text(station, one.start_level_m, system)}"
     water = f"{show(one.inflow_m3s, 'flow', system)} of clean water running in"
     if one.inflow_m3s <= 0.0:
         water = "no water running in"
     steps = " ".join(one.how)
-    return f"Sequence '{one.name}': {begin}, {water}. {steps}"
+    return f"Sequence '{one.name}': {one.purpose} {begin}, {water}. {steps}"
 
 
 def _range(reading: Reading, station: Station, system: System) -> tuple[Value, Value, Value]:
@@ -203,6 +215,19 @@ def _range(reading: Reading, station: Station, system: System) -> tuple[Value, V
         expected = reading.expected
         return None, None if math.isnan(expected) else "yes" if expected > 0.5 else "no", None
     return range_of(reading, station, system)
+
+
+def _grades(readings: Sequence[Reading]) -> list[str]:
+    """Return where the tolerances of flow and head come from, each once."""
+    of_pumps = [one for one in readings if one.machines and one.measure in ("flow", "pressure")]
+    sources = [one.source for one in of_pumps if one.source and not one.is_baseline]
+    parts = (part for source in sources for part in source.split("; "))
+    said = list(dict.fromkeys(part.removesuffix(_MEMORY) for part in parts))
+    if not said:
+        return []
+    told = f"'low' and 'high' of flow and head: {'; '.join(said)}."
+    graded = not all(part.startswith("acceptance.") for part in said)
+    return [f"{told} {_GRADES_ARE}" if graded else told]
 
 
 def _how_to(readings: Sequence[Reading], station: Station) -> list[str]:

@@ -23,7 +23,7 @@ from stationsim.studies.acceptance.expected import (
     METER_SOURCE,
     Expected,
 )
-from stationsim.studies.check.criterion import SI_UNITS
+from stationsim.studies.acceptance.reading import SI_UNITS
 from stationsim.units import Shown, show
 
 if TYPE_CHECKING:
@@ -38,9 +38,10 @@ Value = Shown | Literal["part", "yes or no"]
 NOT_READ = "not read"
 """What is said of a reading that was asked for and not taken."""
 
+BASELINE = "kept as a baseline"
+"""What is said of a reading of which nothing is expected."""
+
 _NEXT_TO = 1e-9
-_NOTHING_CAME = "left blank: nothing came in"
-_UNREAD = {"rise before": _NOTHING_CAME, "rise after": _NOTHING_CAME}
 _PLANNED = "left blank: the planned one holds"
 
 
@@ -141,8 +142,6 @@ class Verdict(NamedTuple):
         """
         known = self.standing != "not judged"
         measured = not math.isnan(self.value)
-        kind = {"level": "level", "part": ""}.get(self.measure, self.measure)
-        units = {**SI_UNITS, "pressure": "Pa", "current": "A", "rotation speed": "1/s"}
         plain = known and self.measure != "yes or no"
         return Finding(
             place=self.name,
@@ -151,7 +150,7 @@ class Verdict(NamedTuple):
             value=self.text(self.value, station, system) if measured else "",
             limit=self.accepted(station, system) if known else "",
             margin=self.margin if plain else None,
-            unit=units.get(kind, "") if plain else "",
+            unit=SI_UNITS[self.measure] if plain else "",
             source=self.source,
         )
 
@@ -191,11 +190,9 @@ def verdicts(expected: Expected, sheet: Sequence[Reading], taken: Sequence[Taken
     by_name = {one.reading.name: one for one in taken}
     falls = {one.test: one for one in drawdowns(taken, station)}
     found: list[Verdict] = []
-    done: set[str] = set()
     for reading in sheet:
         found.append(_of_reading(reading, by_name.get(reading.name), timed=reading.test in falls))
-        if reading.what == "rise after" and reading.test in falls and reading.test not in done:
-            done.add(reading.test)
+        if reading.what == "fall" and reading.test in falls:
             found.extend(_of_fall(expected, falls[reading.test], by_name, sheet))
     found.extend(_phases(sheet, by_name))
     found.extend(_points(expected, sheet, by_name, falls))
@@ -208,14 +205,13 @@ def _of_reading(reading: Reading, one: Taken | None, *, timed: bool) -> Verdict:
     standing: Standing = "not judged"
     low, high, why = reading.low, reading.high, "" if one is None else one.note
     if one is None:
-        why = _UNREAD.get(reading.what, NOT_READ) if reading.is_baseline else NOT_READ
-        why = _PLANNED if reading.what == "drop" else why
+        why = _PLANNED if reading.what == "drop" else NOT_READ
     elif reading.what == "fall" and timed:
         why = "see the flow by drawdown"
     elif reading.what in ("rise before", "rise after", "drop"):
         why = "counts in the flow by drawdown"
     elif reading.is_baseline:
-        why = "kept as a baseline"
+        why = f"{BASELINE}; {why}" if why else BASELINE
     else:
         standing = standing_of(value, low, high, off)
         if standing == "unclear":

@@ -59,8 +59,9 @@ LOOKS: dict[str, str] = {
         " sewer from above; nobody enters the well for it."
     ),
     "check valve lets water back": (
-        "With another pump running, look at the lever of the check valve and whether the idle pump"
-        " turns backwards; shut its valve and read again. Hands off: it may start by itself."
+        "With the idle pump locked out and another running, look at the lever of its check valve,"
+        " clear of the lever's swing, and whether the pump turns backwards: one that does must not"
+        " be started. Shut its valve and read again before the lock comes off."
     ),
     "area of the well or drop wrong": (
         "Measure the well and the two marks again from above, by tape; take off what stands in it,"

@@ -24,6 +24,7 @@ from stationsim.errors import InputError
 from stationsim.records import panel_log
 from stationsim.studies.acceptance.alignment import Pair, align, pair_off
 from stationsim.studies.acceptance.forms import EVENT_COLUMNS, EVENTS
+from stationsim.studies.acceptance.repairs import CrewNote, Repair
 from stationsim.studies.acceptance.script import tolerance_s
 
 if TYPE_CHECKING:
@@ -31,8 +32,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from stationsim.records.panel_log import LogEntry
-    from stationsim.studies.acceptance.script import ExpectedEvent
-    from stationsim.studies.acceptance.script import Sequence as Played
+    from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
 
 LogVerdict = Literal["as expected", "late", "early", "missing", "extra", "out of order", "not done"]
 
@@ -82,9 +82,9 @@ class LogLine:
 
 
 def read_panel_log(
-    path: Path, sequences: Sequence[Played], words: Path | None = None
-) -> tuple[list[LogEntry], list[str]]:
-    """Return the lines of a log, and what was read otherwise than it stands, in words.
+    path: Path, sequences: Sequence[PanelTest], words: Path | None = None
+) -> tuple[list[LogEntry], list[Repair], list[CrewNote]]:
+    """Return the lines of a log, what was read otherwise than it stands, and what was noted.
 
     Parameters
     ----------
@@ -112,10 +112,14 @@ def read_panel_log(
         sheet=EVENTS,
         also_known=EVENT_COLUMNS,
     )
-    return list(found.entries), list(found.repairs)
+    repairs = [
+        Repair(found.name, None, "", told.removeprefix(f"{found.name}: ")) for told in found.repairs
+    ]
+    notes = [CrewNote(one.test, one.note, one.line, one.timed) for one in found.notes]
+    return list(found.entries), repairs, notes
 
 
-def compare_log(sequences: Sequence[Played], entries: Sequence[LogEntry]) -> list[LogLine]:
+def compare_log(sequences: Sequence[PanelTest], entries: Sequence[LogEntry]) -> list[LogLine]:
     """Return each expected event and each line of a log, with what is to be said of it.
 
     Parameters
@@ -142,7 +146,7 @@ def compare_log(sequences: Sequence[Played], entries: Sequence[LogEntry]) -> lis
     return found
 
 
-def _not_done(one: Played) -> LogLine:
+def _not_done(one: PanelTest) -> LogLine:
     none = math.nan
     why = "the log has no line of this sequence"
     return LogLine(one.name, "not done", "", "", none, none, none, none, why)
@@ -180,7 +184,7 @@ class _State(NamedTuple):
 class _Compared:
     """A sequence beside the lines of its log."""
 
-    def __init__(self, one: Played, entries: Sequence[LogEntry]) -> None:
+    def __init__(self, one: PanelTest, entries: Sequence[LogEntry]) -> None:
         self.one = one
         self.expected = one.expected
         self.entries = entries

@@ -8,7 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+from stationsim.units import show
+
+if TYPE_CHECKING:
+    from stationsim.units import Shown
 
 What = Literal[
     "meter flow",
@@ -51,6 +56,19 @@ MEASURES: dict[What, Measure] = {
     "yes or no": "yes or no",
 }
 
+SI_UNITS = {
+    "flow": "m3/s",
+    "pressure": "Pa",
+    "duration": "s",
+    "level": "m",
+    "current": "A",
+    "rotation speed": "1/s",
+    "yes or no": "1 for yes",
+    "head": "m",
+    "part": "-",
+}
+"""Unit of a value in a table, by what it is; the last two are of what several readings tell."""
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -59,7 +77,7 @@ class Reading:
     Parameters
     ----------
     name
-        Its name, unique on the sheet: ``P1 alone: header gauge at 1.10 m``.
+        Its name, unique on the sheet: ``P1 alone: gauge on the header at the middle level``.
     test
         The test that it belongs to: ``P1 alone``.
     what
@@ -104,6 +122,19 @@ class Reading:
     def is_baseline(self) -> bool:
         """Whether nothing is expected of it."""
         return math.isnan(self.expected)
+
+
+def both(value: float, kind: Shown) -> str:
+    """Return a quantity in both unit systems, for instructions that crews of either read.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    kind
+        What it is.
+    """
+    return f"{show(value, kind, 'si')} ({show(value, kind, 'us')})"
 
 
 @dataclass(frozen=True)

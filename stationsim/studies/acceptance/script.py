@@ -1,9 +1,8 @@
-"""Scripts and sequences: what the crew does, and what the panel should then show, in seconds."""
+"""Scripts and tests by the panel: what the crew does, and what should show then, in seconds."""
 
 from __future__ import annotations
 
 import math
-from collections import abc
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -13,6 +12,8 @@ from stationsim.inflow.segments import Segments, from_points
 from stationsim.vocabulary import seen_by
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stationsim.results import Result
     from stationsim.trace import EventRow
 
@@ -92,7 +93,7 @@ class ExpectedEvent:
 
 
 @dataclass(frozen=True)
-class Sequence:
+class PanelTest:
     """A test by script, with what the station should do.
 
     Parameters
@@ -107,8 +108,6 @@ class Sequence:
         Level in the well when it begins and when it ends [m above floor].
     inflow_m3s
         Clean water that runs in while it lasts [m3/s].
-    inflow_until_s
-        When the crew shuts that water off [s]; infinity for not within the sequence.
     events
         What the crew does and lets happen.
     expected
@@ -140,7 +139,6 @@ class Sequence:
     time_tolerance_s: float
     time_part: float
     result: Result = field(repr=False, compare=False)
-    inflow_until_s: float = math.inf
     on_site: tuple[ExpectedEvent, ...] = ()
 
 
@@ -205,7 +203,7 @@ class Script:
     Parameters
     ----------
     name, purpose, how
-        As in :class:`Sequence`.
+        As in :class:`PanelTest`.
     start_level_m
         Where the water stands [m above floor].
     inflow_m3s, until_s
@@ -256,7 +254,7 @@ class Script:
 
 def sequence_of(
     script: Script, result: Result, time_tolerance_s: float, time_part: float
-) -> Sequence:
+) -> PanelTest:
     """Return what came of a script.
 
     Parameters
@@ -276,14 +274,13 @@ def sequence_of(
         shown = [row for row in rows if seen_by(row.event) in seen]
         return _expected(shown, script, time_tolerance_s, time_part)
 
-    return Sequence(
+    return PanelTest(
         name=script.name,
         purpose=script.purpose,
         how=script.how,
         start_level_m=script.start_level_m,
         end_level_m=result.station.well.level_at(trace.end_m3),
         inflow_m3s=script.inflow_m3s,
-        inflow_until_s=script.until_s,
         events=script.events,
         expected=expected(AT_PANEL),
         on_site=expected(ON_SITE),
@@ -311,7 +308,7 @@ def _counts(row: EventRow, script: Script) -> bool:
 
 
 def _expected(
-    rows: abc.Sequence[EventRow], script: Script, least_s: float, part: float
+    rows: Sequence[EventRow], script: Script, least_s: float, part: float
 ) -> tuple[ExpectedEvent, ...]:
     """Return rows as expected events, numbered, with their tolerances."""
     found: list[ExpectedEvent] = []
@@ -345,7 +342,7 @@ def _expected(
     return tuple(found)
 
 
-def _told_already(found: abc.Sequence[ExpectedEvent], row: EventRow) -> int | None:
+def _told_already(found: Sequence[ExpectedEvent], row: EventRow) -> int | None:
     """Return the place of the event at this instant that an alarm tells of; None for none."""
     for place in range(len(found) - 1, -1, -1):
         one = found[place]

@@ -28,17 +28,19 @@ from stationsim.studies.acceptance.by_level import (
     low_level,
 )
 from stationsim.studies.acceptance.by_trouble import fail_overs, power_failure, restart
-from stationsim.studies.acceptance.script import ExpectedEvent, Sequence
+from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from stationsim.station import Station
 
-__all__ = ["ExpectedEvent", "Sequence", "sequences_of"]
+__all__ = ["ExpectedEvent", "PanelTest", "sequences_of"]
 
 
-def sequences_of(station: Station, start: datetime) -> tuple[list[Sequence], list[tuple[str, str]]]:
+def sequences_of(
+    station: Station, start: datetime
+) -> tuple[list[PanelTest], list[tuple[str, str]]]:
     """Return the sequences of a station, and what is left out, with why.
 
     Parameters
@@ -62,6 +64,6 @@ def sequences_of(station: Station, start: datetime) -> tuple[list[Sequence], lis
         ("low-level alarm", low_level(bench)),
         ("level signal lost and floats take over", by_floats(bench)),
     ]
-    made = [one for _name, one in tried if isinstance(one, Sequence)]
+    made = [one for _name, one in tried if isinstance(one, PanelTest)]
     left_out = [(name, one) for name, one in tried if isinstance(one, str)]
     return made, left_out

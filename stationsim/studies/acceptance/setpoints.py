@@ -11,6 +11,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stationsim.outline import set_levels
+from stationsim.studies.acceptance.cautions import (
+    AT_TEST_POINT,
+    AT_THE_VALVE,
+    BREAKER,
+    CLEAR,
+    LICENSED,
+    SEAL_TRIED,
+    WITHOUT_POWER,
+)
 from stationsim.studies.acceptance.reading import Reading
 
 if TYPE_CHECKING:
@@ -36,7 +45,12 @@ def float_checks(station: Station) -> list[Reading]:
     levels = [pair for pair in set_levels(station) if pair[0] not in _NO_SETPOINTS]
     found = [_acts(station, name, level) for name, level in levels]
     found += [
-        _yes(f"float: {name} acts", name, f"Lift the {name} by a hook: {_does(name)}.")
+        _yes(
+            f"float: {name} acts",
+            name,
+            f"Lift the {name} by a hook, from outside, with the level sensor disconnected by"
+            f" {LICENSED}: {_does(name)}.",
+        )
         for name, _level in levels
         if name in _FLOATS
     ]
@@ -44,7 +58,7 @@ def float_checks(station: Station) -> list[Reading]:
         _yes(
             f"alarm: {alarm}{f' of {subject}' if subject else ''} reaches the call-out",
             subject or "station",
-            f"{how}; ask who has been told, and when.",
+            f"{how}. Ask who has been told, and when.",
         )
         for alarm, subject, how in _alarms(station)
     ]
@@ -56,6 +70,7 @@ def _acts(station: Station, name: str, level_m: float) -> Reading:
     plan = station.ratings.acceptance
     falls = "stop" in name.split() or name.startswith("low")
     moves = "fall" if falls else "rise"
+    hand = ", somebody at the selector" if falls else ""
     return Reading(
         name=f"set-point: {name}",
         test=SETPOINTS,
@@ -66,7 +81,8 @@ def _acts(station: Station, name: str, level_m: float) -> Reading:
         low=level_m - plan.level_tolerance_m,
         high=level_m + plan.level_tolerance_m,
         uncertainty=plan.uncertainty.level_m,
-        how=f"Let the water {moves} slowly; read the level by tape when it acts, its delay apart.",
+        how=f"Let the water {moves} slowly{hand}; read the level by tape, from outside, when it"
+        " acts, its delay apart.",
         source=_LEVEL_SOURCE,
     )
 
@@ -89,28 +105,78 @@ def _yes(name: str, subject: str, how: str) -> Reading:
 def _does(name: str) -> str:
     """Return what should happen when a float is lifted."""
     if name == "backup start float":
-        return "with the level sensor disconnected the pumps start"
-    return "with the level sensor disconnected, let down again it stops all pumps"
+        return "the pumps start"
+    return "let down again it stops all pumps"
 
 
 def _alarms(station: Station) -> list[tuple[str, str, str]]:
     """Return each alarm, of what, and how it is brought about."""
     alarms, engine = station.alarms, station.engine_pump
+    who = LICENSED.capitalize()
     found: list[tuple[str, str, str]] = []
     if alarms.high_level_m is not None:
-        found.append(("high level", "", "Let the water rise to it, or lift what tells of it"))
+        found.append(
+            (
+                "high level",
+                "",
+                f"Let the water rise to it, {AT_THE_VALVE}, or lift what tells of it by a hook",
+            )
+        )
     if alarms.low_level_m is not None:
-        found.append(("low level", "", "Let the water fall to it, or let down what tells of it"))
-    found.append(("power failed", "", "Open the main breaker for longer than the alarm waits"))
-    found.append(("level signal failed", "", "Disconnect the level sensor at the panel"))
+        found.append(
+            (
+                "low level",
+                "",
+                (
+                    "Let the water fall to it, somebody at the selector who stops the pump when it"
+                    " draws air, or let down what tells of it by a hook"
+                ),
+            )
+        )
+    found.append(
+        (
+            "power failed",
+            "",
+            (
+                f"With all pumps stopped {LICENSED} opens the main breaker (off), {BREAKER}, for"
+                f" longer than the alarm waits, and closes it {CLEAR}."
+                f" {WITHOUT_POWER.removesuffix('.')}"
+            ),
+        )
+    )
+    found.append(
+        (
+            "level signal failed",
+            "",
+            f"{who} disconnects by its drawings the level sensor: {AT_TEST_POINT}",
+        )
+    )
     for pump in station.pumps:
         found += [
-            ("pump failed", pump.name, "Trip the overload relay by its test button"),
-            ("high temperature", pump.name, "Open the circuit of the temperature switch"),
-            ("seal leak", pump.name, "Bridge the seal probe at the terminals"),
+            ("pump failed", pump.name, f"{who} trips the overload relay by its own test button"),
+            (
+                "high temperature",
+                pump.name,
+                (
+                    f"{who} opens by its drawings the circuit of the temperature switch:"
+                    f" {AT_TEST_POINT}"
+                ),
+            ),
+            (
+                "seal leak",
+                pump.name,
+                f"{who} simulates water at the seal probe by its drawings: {SEAL_TRIED}",
+            ),
         ]
     if engine is not None:
         found.append(
-            ("engine failed", engine.pump.name, "Call it with its fuel or its starter shut off")
+            (
+                "engine failed",
+                engine.pump.name,
+                (
+                    "Call it with its fuel or its starter shut off by somebody who knows it,"
+                    " everybody clear of it: it tries to start"
+                ),
+            )
         )
     return found

@@ -1,7 +1,8 @@
 """The order of the day: what is done after what, how much clean water it takes, and the waits.
 
-Between two tests the well is filled again, with the inflow shut off, at the rate at which clean
-water can be brought. What has no rate has no waits: they are left blank.
+Between two tests the well is brought to the level at which the next begins: filled, with all pumps
+off, at the rate at which clean water can be brought, or drawn down by one pump in hand. What has no
+rate has no waits: they are left blank.
 """
 
 from __future__ import annotations
@@ -10,6 +11,10 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from stationsim.outline import set_levels
+from stationsim.studies.acceptance.reading import both
+from stationsim.units import show
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -17,11 +22,18 @@ if TYPE_CHECKING:
     from stationsim.studies.acceptance.lineups import Lineup
     from stationsim.studies.acceptance.rig import Rig
 
-_SETTLE_S = 60.0
-"""Time for a lineup to settle before it is read [s]: common practice, no source."""
+SETUP_S = 300.0
+"""Time that people take before each test [s]: our own choice."""
+BY_HAND_S = 1800.0
+"""Time that is counted for what lasts as long as the crew needs [s]: our own choice."""
+SHUT_OFF_S = 60.0
+"""Time for one pump against its closed valve, with its rest [s]: our own choice."""
+ABOVE_M = 0.10
+"""How far above the highest level of the tests the well is filled, so that a lineup has settled
+when it is read [m]: our own choice."""
 
-WATERTIGHT_S = 24 * 3600.0
-"""How long a well stands full to show that it is tight [s]: one city's specification."""
+_NO_WATER_M3 = 1e-6
+"""Less than this is rounding [m3]."""
 
 
 class Step(NamedTuple):
@@ -36,15 +48,17 @@ class Step(NamedTuple):
     what
         What is done, in a sentence.
     brought_m3
-        Clean water that is brought before it can begin [m3].
+        Clean water that is brought, before it and while it lasts [m3].
     wait_s
-        How long that takes [s]; NaN when the rate is not given.
+        How long it takes to bring the level to where it begins [s]; NaN when the rate of the water
+        is not given.
     clock_s
-        When it begins, after midnight of the day [s]; NaN from the first unknown wait on.
+        When the test itself begins, after midnight of the day [s]; NaN from the first unknown wait
+        on.
     lasts_s
-        How long it lasts by reckoning [s]; NaN when it depends on the crew.
+        How long it lasts [s]; NaN for what is left to another day.
     pumped_m3
-        Water that it pumps [m3].
+        Water that is pumped, before it and while it lasts [m3].
     from_level_m, to_level_m
         Level of the water before and after [m above floor]; NaN when it does not matter.
     """
@@ -59,52 +73,6 @@ class Step(NamedTuple):
     pumped_m3: float
     from_level_m: float
     to_level_m: float
-
-
-@dataclass
-class _Course:
-    """The well over the day."""
-
-    rig: Rig
-    now_s: float
-    stored_m3: float = 0.0
-
-    def __post_init__(self) -> None:
-        self.steps: list[Step] = []
-
-    def add(
-        self,
-        test: str,
-        what: str,
-        *,
-        level_m: float = math.nan,
-        to_m: float = math.nan,
-        lasts_s: float = 0.0,
-        further_m3: float = 0.0,
-        back: bool = False,
-    ) -> None:
-        """Add a step that begins at a level, ends at one, and takes further water meanwhile."""
-        well, rate = self.rig.station.well, self.rig.plan.water_m3s
-        brought = further_m3
-        before = math.nan
-        if not math.isnan(level_m):
-            before = max(level_m, well.level_at(self.stored_m3))
-            brought += max(well.volume_at(level_m) - self.stored_m3, 0.0)
-            self.stored_m3 = max(self.stored_m3, well.volume_at(level_m))
-        wait = 0.0 if brought == 0.0 else (math.nan if not rate else brought / rate)
-        self.now_s += wait
-        pumped = further_m3
-        if not math.isnan(to_m) and not back:
-            end = well.volume_at(to_m)
-            pumped += max(self.stored_m3 - end, 0.0)
-            self.stored_m3 = min(self.stored_m3, end)
-        step = Step(
-            len(self.steps) + 1, test, what, brought, wait, self.now_s, lasts_s, pumped, before,
-            to_m,
-        )  # fmt: skip
-        self.steps.append(step)
-        if not math.isnan(lasts_s):
-            self.now_s += lasts_s
 
 
 class Scripted(NamedTuple):
@@ -131,12 +99,88 @@ class Scripted(NamedTuple):
     pumped_m3: float
 
 
+@dataclass
+class _Course:
+    """The well over the day."""
+
+    rig: Rig
+    now_s: float
+    stored_m3: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.steps: list[Step] = []
+        self.back = self.rig.plan.water_goes == "back to the well"
+
+    @property
+    def level_m(self) -> float:
+        """The level now [m above floor]."""
+        return self.rig.station.well.level_at(self.stored_m3)
+
+    def _bring(self, level_m: float, further_m3: float) -> tuple[float, float, float]:
+        """Bring the level to where a step begins: water brought, water pumped, and the time."""
+        wanted = self.rig.station.well.volume_at(level_m)
+        missing, over = wanted - self.stored_m3, self.stored_m3 - wanted
+        brought = further_m3 + (missing if missing > _NO_WATER_M3 else 0.0)
+        pumped = over if over > _NO_WATER_M3 else 0.0
+        rate = self.rig.plan.water_m3s
+        wait = 0.0 if brought == 0.0 else (brought / rate if rate else math.nan)
+        if pumped > 0.0:
+            took = self.rig.fall_s((0,), self.level_m, level_m)
+            wait += 0.0 if math.isinf(took) else took
+        self.stored_m3 = wanted
+        return brought, pumped, wait
+
+    def add(
+        self,
+        test: str,
+        what: str,
+        *,
+        at_m: float = math.nan,
+        to_m: float = math.nan,
+        lasts_s: float = 0.0,
+        filled_m3: float = 0.0,
+        runs_in_m3: float = 0.0,
+    ) -> None:
+        """Add a step.
+
+        It begins at a level (NaN: wherever the water stands) and ends at one (NaN: where it
+        begins); before it, some water fills something else; while it lasts, some runs in.
+        """
+        well = self.rig.station.well
+        begins = self.level_m if math.isnan(at_m) else at_m
+        brought, pumped, wait = self._bring(begins, filled_m3)
+        ends = begins if math.isnan(to_m) else to_m
+        pumped += filled_m3
+        if not self.back:
+            after = well.volume_at(ends)
+            pumped += self.stored_m3 + runs_in_m3 - after
+            self.stored_m3 = after
+        self.now_s += wait + (SETUP_S if lasts_s > 0.0 else 0.0)
+        wet = not (math.isnan(at_m) and math.isnan(to_m))
+        self.steps.append(
+            Step(
+                len(self.steps) + 1,
+                test,
+                what,
+                brought + runs_in_m3,
+                wait,
+                self.now_s,
+                lasts_s,
+                max(pumped, 0.0),
+                begins if wet else math.nan,
+                ends if wet else math.nan,
+            )
+        )
+        self.now_s += 0.0 if math.isnan(lasts_s) else lasts_s
+
+
 def steps_of(
     rig: Rig,
     lineups: Sequence[Lineup],
     levels_m: Sequence[float],
     fall: Fall,
     scripted: Sequence[Scripted],
+    inflow_m3s: float,
 ) -> list[Step]:
     """Return the steps of the day in their order.
 
@@ -152,97 +196,162 @@ def steps_of(
         From which level to which pumps are timed.
     scripted
         The sequences that run by the panel.
+    inflow_m3s
+        What the sewer brings when the day begins [m3/s].
     """
     station, plan = rig.station, rig.plan
-    back = plan.water_goes == "back to the well"
     day = _Course(rig, plan.start_clock_s)
-    nothing = math.nan
+    plugged = plan.inflow == "shut off"
     day.add(
         "before any water",
-        "Supply locked out: insulation, tightness of terminals, direction of rotation by the"
-        " maker's way, valves, labels, gas test and rescue gear.",
-        lasts_s=nothing,
+        "Supply locked out and proved dead, by somebody licensed for it: insulation, tightness of"
+        " terminals. Valves, labels, gas test, rescue gear. Then, everybody clear and told, the"
+        " direction of rotation by the maker's way, hands off.",
+        lasts_s=BY_HAND_S,
     )
-    top = max(*levels_m, fall.from_m)
+    if plugged:
+        day.add("shut the sewer off", _plug_text(rig, inflow_m3s), lasts_s=BY_HAND_S)
+    top = highest(rig, levels_m, fall)
     day.add(
         "fill and level sensor",
-        "Fill slowly; stop at three levels, and compare the level shown with one read by tape.",
-        level_m=top,
+        "Fill slowly; stop at three levels, and compare the level shown with one read by tape from"
+        " outside.",
+        at_m=top,
+        lasts_s=BY_HAND_S,
     )
-    day.add(
-        "watertightness",
-        "Let the well stand, with all valves shut, and read the level again: the day before, if the"
-        " specification asks for 24 hours.",
-        lasts_s=nothing,
-    )
-    day.add("floats and set-points", "Lift each float by hook; read what acts.", lasts_s=nothing)
+    if plugged:
+        day.add(
+            "watertightness",
+            "Let the well stand, with all valves shut, and read the level again: over the night"
+            " before, if the specification asks for 24 hours.",
+            lasts_s=math.nan,
+        )
     main = station.force_main
-    if main is not None and not plan.main_full and not back:
-        volume = sum(pipe.volume_m3 for pipe in main.pipes)
+    if main is not None and not plan.main_full and not day.back:
         day.add(
             "fill the main",
-            "Fill the force main with one pump against a valve that is opened little by little, air"
-            " valves open; refill the well meanwhile.",
-            level_m=top,
-            lasts_s=0.0 if plan.water_m3s else nothing,
-            further_m3=volume,
+            "Fill the force main with one pump, its valve opened until it runs near the flow that"
+            " it is made for, air valves open; pause to fill the well, and enter no valve chamber.",
+            at_m=top,
+            lasts_s=0.0 if plan.water_m3s else math.nan,
+            filled_m3=sum(pipe.volume_m3 for pipe in main.pipes),
         )
     if plan.pump_gauge is not None:
         day.add(
             "shut-off head",
-            "Each pump for some seconds, never longer than its maker allows, against its closed"
-            " valve; read its gauge.",
-            lasts_s=_SETTLE_S * len(rig.units),
-            level_m=top,
+            "Each pump for 10 to 15 s, never longer than its maker allows, and never one of"
+            " positive displacement, against its closed valve; read its gauge, and let it rest.",
+            at_m=top,
+            lasts_s=SHUT_OFF_S * len(rig.units),
         )
-    low = min(*levels_m, fall.to_m)
-    for name, machines in lineups:
-        lasts = rig.fall_s(machines, top, low)
-        day.add(
-            name,
-            "By hand, with the inflow shut off: read flow and pressures at each level."
-            if back
-            else "By hand: draw down from the highest level to the lowest; time the fall, read flow"
-            " and pressures at each level.",
-            level_m=top,
-            to_m=low,
-            lasts_s=_SETTLE_S + (0.0 if math.isinf(lasts) else lasts),
-            back=back,
-        )
+    _add_lineups(day, lineups, levels_m, fall, top, 0.0 if plugged else inflow_m3s)
+    _add_set_points(day, top)
     for one in scripted:
-        # what stands above the level at which it begins is pumped away by hand first
-        over_m3 = max(day.stored_m3 - station.well.volume_at(one.start_level_m), 0.0)
-        day.stored_m3 -= over_m3
+        begins = both(station.shown_m(one.start_level_m), "level")
         day.add(
             one.name,
-            one.what,
-            level_m=one.start_level_m,
-            to_m=min(one.end_level_m, one.start_level_m),
+            f"Selectors in off, the level brought to {begins}; then: {one.what}",
+            at_m=one.start_level_m,
+            to_m=one.end_level_m,
             lasts_s=one.lasts_s,
-            back=back,
+            runs_in_m3=one.brought_m3,
         )
-        last = day.steps[-1]
-        day.steps[-1] = last._replace(
-            brought_m3=last.brought_m3 + one.brought_m3,
-            pumped_m3=over_m3 + one.pumped_m3,
-            to_level_m=one.end_level_m,
-        )
-        day.stored_m3 = station.well.volume_at(one.end_level_m)
     if station.ratings.bypass is not None:
         day.add(
             "bypass connection",
             "Connect a portable pump as the plan says; read the time to the first flow, and the"
             " flow.",
-            level_m=top,
-            lasts_s=nothing,
+            at_m=top,
+            lasts_s=BY_HAND_S,
         )
     day.add(
-        "leave it safe",
-        "Selectors to auto, valves as the plan says, alarms on, covers and locks closed; write down"
-        " hours and counts of starts.",
-        lasts_s=nothing,
+        "put back in order",
+        ("The plug out of the sewer, from outside, nobody below it. " if plugged else "")
+        + "Selectors to auto, valves as the plan says, alarms on, covers and locks closed; write"
+        " down hours and counts of starts.",
+        lasts_s=BY_HAND_S,
     )
     return day.steps
+
+
+def highest(rig: Rig, levels_m: Sequence[float], fall: Fall) -> float:
+    """Return the level to which the well is filled for the tests by hand [m above floor].
+
+    Parameters
+    ----------
+    rig
+        The station on the day.
+    levels_m
+        Levels at which pressures and flows are read [m above floor].
+    fall
+        From which level to which pumps are timed.
+    """
+    top, spillway = max(*levels_m, fall.from_m), rig.station.spillway
+    above = top + ABOVE_M
+    return above if spillway is None or above < spillway.crest_m else top
+
+
+def _plug_text(rig: Rig, inflow_m3s: float) -> str:
+    station = rig.station
+    said = (
+        "Plug the sewer, by people trained for it, or show that none is connected yet: nobody"
+        " downstream of a plug, and somebody watches the sewer above it all day."
+    )
+    if inflow_m3s <= 0.0 or station.spillway is None or station.inlet_invert_m is None:
+        return said
+    well = station.well
+    room = well.volume_at(station.spillway.crest_m) - well.volume_at(station.inlet_invert_m)
+    fills = show(max(room, 0.0) / inflow_m3s, "duration", "si")
+    return (
+        f"{said} With the {both(inflow_m3s, 'flow')} of that hour what stands above the inlet"
+        f" ({both(room, 'volume')}, the shaft counted) is full in {fills} at most, and then it"
+        " spills: a day behind a plug needs pumping around it, or a sewer without water."
+    )
+
+
+def _add_lineups(
+    day: _Course,
+    lineups: Sequence[Lineup],
+    levels_m: Sequence[float],
+    fall: Fall,
+    top_m: float,
+    inflow_m3s: float,
+) -> None:
+    low = min(*levels_m, fall.to_m)
+    for name, machines in lineups:
+        lasts = day.rig.fall_s(machines, top_m, low, inflow_m3s)
+        day.add(
+            name,
+            "In hand, the water running back to the well: read currents and speeds, with somebody"
+            " at the selector all the time."
+            if day.back
+            else "Clean water shut off. In hand, with somebody at the selector all the time: draw"
+            " down from the highest level to the lowest; time the fall, read flow and pressures at"
+            " each level, and stop.",
+            at_m=top_m,
+            to_m=low,
+            lasts_s=SHUT_OFF_S if math.isinf(lasts) else lasts,
+        )
+
+
+def _add_set_points(day: _Course, top_m: float) -> None:
+    station = day.rig.station
+    crest = math.inf if station.spillway is None else station.spillway.crest_m
+    levels = [
+        level
+        for name, level in set_levels(station)
+        if name not in ("inlet invert", "spill") and 0.0 < level < crest
+    ]
+    day.add(
+        "floats and set-points",
+        "Selectors in off, pumps stay so: fill past each start level and alarm, and read on the"
+        " panel what it calls for; lift each float by hook from outside. Then draw down, one pump"
+        " in hand, past each stop level. Tell the control room before each alarm is tried, and"
+        " after.",
+        at_m=max([*levels, top_m]),
+        to_m=min([*levels, top_m]),
+        lasts_s=BY_HAND_S,
+    )
 
 
 class Water(NamedTuple):
@@ -259,7 +368,7 @@ class Water(NamedTuple):
     most_m3s
         The greatest flow at the far end of the main [m3/s].
     waits_s
-        All waits for water [s]; NaN when the rate is not given.
+        All waits for the level [s]; NaN when the rate of the water is not given.
     """
 
     brought_m3: float

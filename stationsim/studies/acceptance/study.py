@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,10 +15,14 @@ from stationsim.studies.acceptance.cautions import CAUTIONS
 from stationsim.studies.acceptance.day import Day
 from stationsim.studies.acceptance.forms import events_form, readings_form
 from stationsim.studies.acceptance.judge import verdicts
+from stationsim.studies.acceptance.order_form import order_form
+from stationsim.studies.acceptance.outcome import Outcome
 from stationsim.studies.acceptance.panel_log import compare_log, read_panel_log
 from stationsim.studies.acceptance.tables import (
     cause_table,
     log_table,
+    note_table,
+    repair_table,
     sheet_tables,
     verdict_table,
 )
@@ -32,39 +35,10 @@ if TYPE_CHECKING:
     from stationsim.episode import Episode
     from stationsim.forms import Form
     from stationsim.station import Station
-    from stationsim.studies.acceptance.causes import Cause
-    from stationsim.studies.acceptance.judge import Verdict
     from stationsim.studies.acceptance.panel_log import LogLine
     from stationsim.studies.acceptance.reading import Taken
+    from stationsim.studies.acceptance.repairs import CrewNote, Repair
     from stationsim.units import System
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What came of the readings of a day.
-
-    Parameters
-    ----------
-    day
-        The day.
-    taken
-        The readings that were taken.
-    found
-        The verdicts.
-    causes
-        Likely causes, the likeliest first.
-    log
-        The comparison with the panel's log.
-    repairs
-        What was read otherwise than it stood in the files.
-    """
-
-    day: Day
-    taken: Sequence[Taken] = ()
-    found: Sequence[Verdict] = ()
-    causes: Sequence[Cause] = ()
-    log: Sequence[LogLine] = ()
-    repairs: Sequence[str] = field(default=())
 
 
 def acceptance(
@@ -113,11 +87,12 @@ def _sheet(day: Day, sources: Sequence[Source]) -> StudyResult:
         draw={"points": partial(_points, Outcome(day))},
         forms=partial(forms_of, day),
         sources=tuple(sources),
+        cautions=CAUTIONS,
     )
 
 
 def forms_of(day: Day, system: System) -> list[Form]:
-    """Return what the crew fills in: the readings, and the log of the sequences.
+    """Return what the crew fills in: the order of the day, readings, and what the panel shows.
 
     Parameters
     ----------
@@ -127,6 +102,7 @@ def forms_of(day: Day, system: System) -> list[Form]:
         ``si`` or ``us``.
     """
     return [
+        order_form(day, system, CAUTIONS),
         readings_form(day.sheet, day.station, system, CAUTIONS),
         events_form(day.sequences, day.station, system, CAUTIONS),
     ]
@@ -138,20 +114,22 @@ def _outcome(
     """Return what came of the files; everything that is wrong in them is told at once."""
     problems: list[str] = []
     taken: list[Taken] = []
-    repairs: list[str] = []
+    repairs: list[Repair] = []
+    notes: list[CrewNote] = []
     lines: list[LogLine] = []
     if readings is not None:
         try:
-            taken, told = read_taken(Path(readings), day.sheet, day.station)
-            # what was left blank has a verdict of its own, 'not read'
-            repairs += [line for line in told if ": not read: " not in line]
+            taken, mended, noted = read_taken(Path(readings), day.sheet, day.station)
+            repairs += mended
+            notes += noted
         except InputError as error:
             problems.append(str(error))
     if log is not None:
         try:
             where = None if words is None else Path(words)
-            entries, told = read_panel_log(Path(log), day.sequences, where)
-            repairs += told
+            entries, mended, noted = read_panel_log(Path(log), day.sequences, where)
+            repairs += mended
+            notes += noted
             lines = compare_log(day.sequences, entries)
         except InputError as error:
             problems.append(str(error))
@@ -159,21 +137,21 @@ def _outcome(
         raise InputError("\n".join(problems))
     found = verdicts(day.expected, day.sheet, taken) if readings is not None else []
     causes = causes_of(day.station, day.sheet, taken) if taken else []
-    return Outcome(day, taken, found, causes, lines, repairs)
+    return Outcome(day, taken, found, causes, lines, repairs, notes)
 
 
 def _verdict(outcome: Outcome, sources: Sequence[Source]) -> StudyResult:
     station = outcome.day.station
-    said = (station, outcome.found, outcome.causes, outcome.log, outcome.repairs)
-    findings = [one.finding(station, "si") for one in outcome.found]
+    # what was not read, and what stands in the log as it should, would only lengthen the list
+    findings = [one.finding(station, "si") for one in outcome.found if one.standing != "not judged"]
     findings += [
         Finding(
             place=f"{line.sequence}: {line.subject} {line.event}",
-            verdict="fail" if verdict_text.fails_in_log(line) else "pass",
-            reason=line.reason,
+            verdict="fail",
+            reason=f"{line.verdict}: {line.reason}",
         )
         for line in outcome.log
-        if line.verdict != verdict_text.NOT_DONE
+        if verdict_text.fails_in_log(line)
     ]
     return StudyResult(
         study="acceptance",
@@ -183,17 +161,20 @@ def _verdict(outcome: Outcome, sources: Sequence[Source]) -> StudyResult:
                 "verdicts": verdict_table(outcome.found),
                 "causes": cause_table(outcome.causes),
                 "log": log_table(outcome.log),
+                "repairs": repair_table(outcome.repairs),
+                "notes": note_table(outcome.notes),
                 **sheet_tables(outcome.day),
             }
         ),
-        tell=lambda system: verdict_text.sentences(*said, system),
-        show=lambda system: verdict_text.lines(*said, system),
+        tell=partial(verdict_text.sentences, outcome),
+        show=partial(verdict_text.lines, outcome),
         draw={
             "points": partial(_points, outcome),
             **({"deviations": partial(_deviations, outcome)} if outcome.found else {}),
         },
         findings=tuple(findings),
         sources=tuple(sources),
+        cautions=CAUTIONS,
     )
 
 

@@ -285,7 +285,7 @@ def _airs(outlook: Outlook, machine: int) -> Iterator[Shape]:
             return AsBuilt(outlook.station, inlet_air=InletAir(machine, high, low, left))
 
         yield Shape(
-            spaced(0.96, 0.5),
+            spaced(0.96, 0.6),
             drawn,
             lambda left: (f"about {left:.2f} of flow and head left at ", at, ", more above it"),
         )

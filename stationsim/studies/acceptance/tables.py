@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from stationsim.studies.acceptance.day import FallRow
 from stationsim.studies.acceptance.lineups import PointRow, PumpRow
+from stationsim.studies.acceptance.reading import SI_UNITS
 from stationsim.studies.acceptance.steps import Step
-from stationsim.studies.check.criterion import SI_UNITS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,12 +18,7 @@ if TYPE_CHECKING:
     from stationsim.studies.acceptance.day import Day
     from stationsim.studies.acceptance.judge import Verdict
     from stationsim.studies.acceptance.panel_log import LogLine
-
-UNITS = {
-    **SI_UNITS, "pressure": "Pa", "current": "A", "rotation speed": "1/s", "part": "-",
-    "yes or no": "1 for yes",
-}  # fmt: skip
-"""Unit of a value in a table, by what it is."""
+    from stationsim.studies.acceptance.repairs import CrewNote, Repair
 
 READINGS = (
     "reading", "test", "what", "subject", "level_m", "expected", "low", "high", "uncertainty",
@@ -47,7 +41,7 @@ def sheet_tables(day: Day) -> dict[str, pd.DataFrame]:
     readings = [
         (
             one.name, one.test, one.what, one.subject, one.level_m, one.expected, one.low,
-            one.high, one.uncertainty, UNITS[one.measure], one.how, one.source,
+            one.high, one.uncertainty, SI_UNITS[one.measure], one.how, one.source,
         )
         for one in day.sheet
     ]  # fmt: skip
@@ -92,7 +86,7 @@ def verdict_table(found: Sequence[Verdict]) -> pd.DataFrame:
     rows = [
         (
             one.name, one.test, one.subject, one.standing, one.value, one.expected, one.low,
-            one.high, one.uncertainty, UNITS[one.measure], one.why, one.source,
+            one.high, one.uncertainty, SI_UNITS[one.measure], one.why, one.source,
         )
         for one in found
     ]  # fmt: skip
@@ -159,12 +153,26 @@ def log_table(found: Sequence[LogLine]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def blank_of(value: float) -> float | None:
-    """Return a number for a form: none for NaN and infinity.
+def repair_table(found: Sequence[Repair]) -> pd.DataFrame:
+    """Return what was read otherwise than it stood in the files as a table.
 
     Parameters
     ----------
-    value
-        The number [any].
+    found
+        The repairs.
     """
-    return value if math.isfinite(value) else None
+    rows = [(one.file, one.line, one.reading, one.what, one.written, one.read_as) for one in found]
+    columns = ["file", "line", "reading", "what", "written", "read_as"]
+    return pd.DataFrame(rows, columns=columns).astype({"line": "Int64"})
+
+
+def note_table(found: Sequence[CrewNote]) -> pd.DataFrame:
+    """Return what the crew noted as a table.
+
+    Parameters
+    ----------
+    found
+        The notes.
+    """
+    rows = [(one.line, one.name, one.note, one.read) for one in found]
+    return pd.DataFrame(rows, columns=["line", "reading", "note", "read"])

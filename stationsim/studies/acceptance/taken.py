@@ -12,21 +12,22 @@ import math
 import unicodedata
 from collections import defaultdict
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.errors import QuantityError, RecordError
 from stationsim.forms import plain
 from stationsim.records.csv_rows import quoted
 from stationsim.records.filled_form import FilledForm, read_filled
-from stationsim.records.written import COMMA, Repair
+from stationsim.records.written import COMMA, Mended
 from stationsim.studies.acceptance.cells import Written, uncertainty_read, value_of
 from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
 from stationsim.studies.acceptance.possible import looks_odd
 from stationsim.studies.acceptance.reading import Taken
+from stationsim.studies.acceptance.repairs import CrewNote, Repair
 from stationsim.wording import listed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from stationsim.station import Station
@@ -39,15 +40,33 @@ NEEDED = ("reading", "unit", "read")
 _DASHES = str.maketrans(dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212\uff0d", "-"))
 _NOT_READ = ("-", "--", "n/a", "na", "not read", "none", "?")
 _PREDICTED = ("expected", "low", "high", "unit", "uncertainty")
-_EXAMPLES = 3
-_NAMES = 12
+GONE = "no row on the sheet any more, not read"
+OTHER_SCENARIO = "the sheet expects something else than the scenario does now, which judges"
+NO_READING = "row of no reading of the sheet, and nothing read"
+
 _SAME = 1e-9
 
 
-def read_taken(
-    path: Path, readings: Sequence[Reading], station: Station
-) -> tuple[list[Taken], list[str]]:
-    """Return the readings that were taken, and what was read otherwise than it stood, in words.
+class TakenSheet(NamedTuple):
+    """A sheet that came back filled in.
+
+    Parameters
+    ----------
+    taken
+        The readings that were taken, in the order of the sheet; the others were left blank.
+    repairs
+        What was read otherwise than it stands, each by itself.
+    notes
+        What the crew noted, beside values and beside blanks.
+    """
+
+    taken: list[Taken]
+    repairs: list[Repair]
+    notes: list[CrewNote]
+
+
+def read_taken(path: Path, readings: Sequence[Reading], station: Station) -> TakenSheet:
+    """Return the readings that were taken, what was read otherwise than it stood, and all notes.
 
     Parameters
     ----------
@@ -66,10 +85,8 @@ def read_taken(
     return taken_of(read_filled(path, READINGS, NEEDED), readings, station)
 
 
-def taken_of(
-    form: FilledForm, readings: Sequence[Reading], station: Station
-) -> tuple[list[Taken], list[str]]:
-    """Return the readings that were taken, and what was read otherwise than it stood, in words.
+def taken_of(form: FilledForm, readings: Sequence[Reading], station: Station) -> TakenSheet:
+    """Return the readings that were taken, what was read otherwise than it stood, and all notes.
 
     Parameters
     ----------
@@ -85,7 +102,7 @@ def taken_of(
     RecordError
         When something in it cannot be read, is unclear, or cannot be; everything is told at once.
     """
-    at, wrong, notes = form.columns(NEEDED, COLUMNS)
+    at, wrong, of_columns = form.columns(NEEDED, COLUMNS)
     if any(name not in at for name in NEEDED):
         raise RecordError("\n".join(wrong))
     sheet = _Sheet(form, at, readings, station)
@@ -95,7 +112,8 @@ def taken_of(
     taken = sheet.taken()
     if sheet.problems:
         raise RecordError("\n".join(dict.fromkeys(sheet.problems)))
-    return taken, [*(f"{form.name}: {note}" for note in (*form.notes, *notes)), *sheet.told()]
+    of_file = [Repair(form.name, None, "", told) for told in (*form.notes, *of_columns)]
+    return TakenSheet(taken, [*of_file, *sheet.repairs, *sheet.gone()], sheet.notes())
 
 
 def _exact(name: str) -> str:
@@ -113,7 +131,7 @@ class _Found:
     row: int
     value: float
     uncertainty: float
-    repairs: tuple[Repair, ...]
+    repairs: tuple[Mended, ...]
     note: str
 
 
@@ -126,10 +144,9 @@ class _Sheet:
     readings: Sequence[Reading]
     station: Station
     problems: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    repairs: list[Repair] = field(default_factory=list)
     rows: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
     found: dict[int, list[_Found]] = field(default_factory=lambda: defaultdict(list))
-    mended: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     unsure: list[tuple[int, int, str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -153,9 +170,13 @@ class _Sheet:
         name = quoted(self.readings[reading].name)
         self.problems.append(f"{self.form.where(row)}: {name}: {message}")
 
-    def mend(self, kind: str, row: int, what: str) -> None:
+    def mend(
+        self, what: str, row: int, number: int | None, written: str = "", read_as: str = ""
+    ) -> None:
         """Note what was read otherwise than it stands."""
-        self.mended[kind].append(f"line {self.form.lines[row]}: {what}")
+        name = "" if number is None else self.readings[number].name
+        line = self.form.lines[row]
+        self.repairs.append(Repair(self.form.name, line, name, what, written, read_as))
 
     # ------------------------------------------------------------------ which row is which reading
 
@@ -175,8 +196,8 @@ class _Sheet:
                 (number,) = candidates
                 self.rows[number].append(row)
                 if name != self.readings[number].name:
-                    what = f"{quoted(name)} as {quoted(self.readings[number].name)}"
-                    self.mend("name written otherwise", row, what)
+                    own = quoted(self.readings[number].name)
+                    self.mend("name written otherwise", row, number, quoted(name), own)
             else:
                 self._no_reading(row, name, by_key)
         score = {system: self._alike(system) for system in self.printed}
@@ -192,7 +213,7 @@ class _Sheet:
                 for column in self.at
                 if self.cell(row, column) and column not in ("no", "unit")
             )
-            self.notes.append(f"{where}: no reading of the sheet, and nothing read: {other}")
+            self.mend(NO_READING, row, None, other)
             return
         if not name:
             self.problems.append(
@@ -224,16 +245,10 @@ class _Sheet:
 
     def read(self) -> None:
         """Read the rows of all readings."""
-        moved: list[str] = []
         for number, rows in self.rows.items():
             for row in rows:
                 self._read_row(number, row)
-                moved += self._moved(number, row)
-        if moved:
-            self.notes.append(
-                f"{self.form.name}: what is expected differs from what the scenario gives now"
-                f" ({_few(moved)}); judged is by the scenario"
-            )
+                self._moved(number, row)
         self._look_for_points()
 
     def _read_row(self, number: int, row: int) -> None:
@@ -258,7 +273,7 @@ class _Sheet:
         if written.unsure and (row, self.at["read"]) not in self.form.typed:
             self.unsure.append((row, number, text))
         if reading.measure == "yes or no" and unit not in ("", printed["unit"]):
-            self.mend("unit of yes or no passed over", row, quoted(unit))
+            self.mend("unit of yes or no passed over", row, number, quoted(unit))
         uncertainty = reading.uncertainty
         if self._broken(row, "uncertainty"):
             self.wrong(row, number, f"'uncertainty' {self._broken(row, 'uncertainty')}")
@@ -267,17 +282,17 @@ class _Sheet:
             if read is not None:
                 uncertainty = read.value
                 repairs += read.repairs
-        elif own and unit != printed["unit"]:
-            sheet = f"{printed['uncertainty']} of {printed['unit']}"
-            repairs.append(Repair("uncertainty as printed, in the sheet's own unit", sheet))
+        elif own and unit.split()[:1] != printed["unit"].split()[:1]:
+            sheet = f"{printed['uncertainty']} {printed['unit'].split()[0]}"
+            repairs.append(Mended("uncertainty as printed, in the sheet's own unit", own, sheet))
         if looks_odd(written.value, reading):
             times = abs(written.value / reading.expected)
             self.mend(
-                "far from what is expected: is the unit right?", row,
-                f"{quoted(text)} is {times:.3g} times what is expected of {quoted(reading.name)}",
+                "far from what is expected: is the unit right?", row, number, quoted(text),
+                f"it stands, {times:.3g} times what is expected of {quoted(reading.name)}",
             )  # fmt: skip
         for repair in repairs:
-            self.mend(repair.kind, row, repair.told)
+            self.mend(repair.kind, row, number, repair.written, repair.read_as)
         self.found[number].append(_Found(row, written.value, uncertainty, tuple(repairs), note))
 
     def _uncertainty(
@@ -296,30 +311,29 @@ class _Sheet:
     def _left_blank(self, number: int, row: int, text: str) -> None:
         """Note what stands beside a reading that was not read."""
         if text:
-            self.mend("taken as not read", row, quoted(text))
-        own, note = self.cell(row, "uncertainty"), self.cell(row, "note")
+            self.mend("taken as not read", row, number, quoted(text))
+        own = self.cell(row, "uncertainty")
         if own and not _same_text(own, self.printed[self.system][number]["uncertainty"]):
-            self.mend("an uncertainty, but nothing read", row, quoted(own))
-        if note:
-            self.mend("a note, but nothing read", row, f"{self.readings[number].name}: {note}")
+            self.mend("an uncertainty, but nothing read", row, number, quoted(own))
 
-    def _moved(self, number: int, row: int) -> list[str]:
-        """Return in which cells the sheet expects something else than the scenario does now."""
+    def _moved(self, number: int, row: int) -> None:
+        """Note in which cells the sheet expects something else than the scenario does now."""
         printed = self.printed[self.system][number]
         if self.cell(row, "unit") != printed["unit"]:
-            return []  # the crew may have converted them too
-        return [
-            f"line {self.form.lines[row]}: {column} {self.cell(row, column)}, now"
-            f" {printed[column] or 'nothing'}"
-            for column in ("expected", "low", "high")
-            if column in self.at and not _same_text(self.cell(row, column), printed[column])
-        ]
+            return  # the crew may have converted them too
+        for column in ("expected", "low", "high"):
+            cell = self.cell(row, column)
+            if column in self.at and not _same_text(cell, printed[column]):
+                now = printed[column] or "nothing"
+                written = f"{column} {cell or 'nothing'}"
+                self.mend(OTHER_SCENARIO, row, number, written, now)
 
     def _look_for_points(self) -> None:
         """Refuse a point that could stand between thousands, where others write decimal commas."""
-        if COMMA not in self.mended:
+        first = next((one for one in self.repairs if one.what == COMMA), None)
+        if first is None:
             return
-        example = self.mended[COMMA][0]
+        example = f"line {first.line}: {first.told}"
         for row, number, text in self.unsure:
             whole = text.replace(".", "", 1)
             self.wrong(
@@ -361,33 +375,25 @@ class _Sheet:
                         " (accepted: one row for each reading)",
                     )  # fmt: skip
         lines = listed([str(self.form.lines[row]) for row in rows])
-        self.mend("reading in more than one row", rows[-1], f"lines {lines}")
+        self.mend("reading in more than one row", rows[-1], number, f"lines {lines}", "one")
 
-    def told(self) -> list[str]:
-        """Return what was read otherwise than it stands, and what was not read."""
-        name = self.form.name
-        told = [f"{name}: {kind} ({_few(places)})" for kind, places in self.mended.items()]
-        told += self.notes
-        gone = [one.name for n, one in enumerate(self.readings) if n not in self.rows]
-        if gone:
-            told.append(f"{name}: not on the sheet any more, not read: {_names(gone)}")
-        blank = [self.readings[n].name for n in sorted(self.rows) if n not in self.found]
-        if blank:
-            told.append(f"{name}: not read: {_names(blank)}")
-        return told
+    def gone(self) -> list[Repair]:
+        """Return the readings that have no row any more."""
+        return [
+            Repair(self.form.name, None, one.name, GONE)
+            for number, one in enumerate(self.readings)
+            if number not in self.rows
+        ]
 
-
-def _few(places: Sequence[str]) -> str:
-    """Return the first places, and how many more there are."""
-    more = len(places) - _EXAMPLES
-    return "; ".join([*places[:_EXAMPLES], *([f"and {more} more"] if more > 0 else [])])
-
-
-def _names(names: Iterable[str]) -> str:
-    whole = list(names)
-    more = len(whole) - _NAMES
-    shown = [*map(repr, whole[:_NAMES]), *([f"{more} more"] if more > 0 else [])]
-    return f"{len(whole)}: {listed(shown)}"
+    def notes(self) -> list[CrewNote]:
+        """Return what the crew noted, row by row."""
+        names = {row: self.readings[n].name for n, rows in self.rows.items() for row in rows}
+        read = {one.row for found in self.found.values() for one in found}
+        return [
+            CrewNote(names.get(row, ""), note, self.form.lines[row], row in read)
+            for row in range(len(self.form.rows))
+            if (note := self.cell(row, "note"))
+        ]
 
 
 def _same_text(cell: str, printed: str) -> bool:

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 
+_WORKING_S = 10.0 * 3600.0
+
+
 def clock_text(clock_s: float) -> str:
     """Return a time of the day, with the days after the first.
 
@@ -94,7 +97,7 @@ def sheet_lines(day: Day, system: System) -> list[str]:
     """
     told = [f"{day.station.name}: the day of acceptance, with clean water", ""]
     told += grid(
-        ("step", "begins", "water first", "wait", "lasts"),
+        ("step", "at", "water", "wait", "lasts"),
         (
             (
                 step.test,
@@ -106,6 +109,10 @@ def sheet_lines(day: Day, system: System) -> list[str]:
             for step in day.steps
         ),
     )
+    told += [
+        "",
+        "counted with each: 5 min of setting up, half an hour for what is done by hand; '-': not",
+    ]
     told += ["", *_falls(day, system), "", *_points(day, system)]
     told += ["", "sequences by the panel, with the seconds to their last expected event", ""]
     told += grid(
@@ -226,6 +233,8 @@ def sheet_sentences(day: Day, system: System) -> list[str]:
     told[0] += f". The water {goes}."
     if plan.water_goes == "downstream":
         told += _of_falls(day, system)
+    told += _of_the_clock(day)
+    told += _of_care(day, system)
     counts = Counter(one.is_baseline for one in day.sheet)
     blank = f", and {counts[True]} to be kept as a baseline" if counts[True] else ""
     told.append(f"{counts[False]} readings with an expected value{blank}, in {_tests(day)} tests.")
@@ -238,9 +247,47 @@ def sheet_sentences(day: Day, system: System) -> list[str]:
             f"{' and more' if many > 4 else ''}."
         )
     told.append(
-        "Tolerances start from published grades and are yours to set in [acceptance]; nobody enters"
-        " the well for any of this, and pumps start by themselves."
+        "Tolerances of flow and head start from grades for a pump on a test bed, with figures from"
+        " memory, and are used here for the station as well: the contract's own go into"
+        " [acceptance]. Nobody enters the well for any of this."
     )
+    return told
+
+
+def _of_the_clock(day: Day) -> list[str]:
+    last = day.steps[-1]
+    if math.isnan(last.clock_s):
+        return ["Without a rate of the water nobody can say how long the day takes."]
+    ends_s = last.clock_s + last.lasts_s
+    told = f"By this reckoning the tests last from {clock_text(day.rig.plan.start_clock_s)}"
+    told += f" to {clock_text(ends_s)}"
+    if ends_s - day.rig.plan.start_clock_s > _WORKING_S:
+        return [f"{told}: more than a working day, so share them out, or bring water faster."]
+    return [f"{told}."]
+
+
+def _of_care(day: Day, system: System) -> list[str]:
+    """Return what the tests themselves ask too much of: starts, and water over a suction."""
+    told = []
+    busy = [one for one in day.starts if one.number > one.most]
+    if busy:
+        each = listed([
+            f"{one.pump} {one.number} times in the hour from {clock_text(one.from_s)}"
+            f" (allowed: {one.most:g})"
+            for one in busy
+        ])  # fmt: skip
+        told.append(f"More starts than a motor may have: {each}; leave longer between the tests.")
+    shallow = [one for one in day.shallow if one.level_m < one.least_m]
+    if shallow:
+        each = listed([
+            f"{one.pump} needs {show(day.station.shown_m(one.least_m), 'level', system)}"
+            for one in shallow
+        ])  # fmt: skip
+        lowest = show(day.station.shown_m(shallow[0].level_m), "level", system)
+        told.append(
+            f"The tests draw the water down to {lowest}, and {each} over its suction: ask the maker"
+            " first, or test at other levels."
+        )
     return told
 
 
@@ -265,7 +312,7 @@ def _of_falls(day: Day, system: System) -> list[str]:
     return [
         (
             f"{said}, in {seconds_text(first.with_inflow_s)} with the {inflow} that the sewer"
-            f" brings at {clock_text(first.clock_s)}; a flow that leaves that inflow out reads"
+            f" would bring at {clock_text(first.clock_s)}; a flow that leaves that inflow out reads"
             f" {100.0 * first.reads_low_part:.1f} % low."
         )
     ]

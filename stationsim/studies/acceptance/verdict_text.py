@@ -6,7 +6,9 @@ import textwrap
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from stationsim.studies.acceptance.judge import NOT_READ
+from stationsim.studies.acceptance.fits import SOUND
+from stationsim.studies.acceptance.judge import BASELINE, NOT_READ
+from stationsim.studies.acceptance.repairs import in_kinds
 from stationsim.studies.acceptance.text import quantity
 from stationsim.wording import listed
 
@@ -16,13 +18,13 @@ if TYPE_CHECKING:
     from stationsim.station import Station
     from stationsim.studies.acceptance.causes import Cause
     from stationsim.studies.acceptance.judge import Verdict
+    from stationsim.studies.acceptance.outcome import Outcome
     from stationsim.studies.acceptance.panel_log import LogLine
     from stationsim.units import System
 
 _MOST_NAMED, _MOST_UNREAD, _WIDTH = 4, 30, 100
 AS_EXPECTED = "as expected"
 NOT_DONE = "not done"
-SOUND = "sound"
 
 
 def fails_in_log(line: LogLine) -> bool:
@@ -36,31 +38,36 @@ def fails_in_log(line: LogLine) -> bool:
     return line.verdict not in (AS_EXPECTED, NOT_DONE)
 
 
-def lines(
-    station: Station,
-    found: Sequence[Verdict],
-    causes: Sequence[Cause],
-    log: Sequence[LogLine],
-    repairs: Sequence[str],
-    system: System,
-) -> list[str]:
+def lines(outcome: Outcome, system: System) -> list[str]:
     """Return the verdict for the screen: what fails first, then what is unclear, then the rest.
 
     Parameters
     ----------
-    station
-        What stands there.
-    found
-        The verdicts.
-    causes
-        Likely causes, the likeliest first.
-    log
-        The comparison with the panel's log.
-    repairs
-        What was read otherwise than it stood in the files.
+    outcome
+        What came of the readings.
     system
         ``si`` or ``us``.
     """
+    told: list[str] = []
+    if outcome.found:
+        told += _of_readings(outcome, system)
+    if outcome.causes:
+        told += ["", "what the pattern suggests, the likeliest first; none of it is certain:", ""]
+        for rank, cause in enumerate(outcome.causes, 1):
+            told += _of_cause(rank, cause, system)
+    if outcome.log:
+        told += ["", *_of_log(outcome)]
+    if outcome.repairs:
+        told += ["", "read otherwise than written:"]
+        told += [f"  {kind}" for kind in in_kinds(outcome.repairs)]
+    if outcome.notes:
+        told += ["", "noted by the crew:"]
+        told += [f"  {one.name or f'line {one.line}'}: {one.note}" for one in outcome.notes]
+    return told[1:] if told and not told[0] else told
+
+
+def _of_readings(outcome: Outcome, system: System) -> list[str]:
+    station, found = outcome.day.station, outcome.found
     told = [f"{station.name}: readings against what is accepted", ""]
     rows = [
         (
@@ -86,28 +93,28 @@ def lines(
     if passed:
         told += ["", f"pass: {sum(passed.values())}, each in verdicts.csv"]
         told += _folded(", ".join(f"{test} {count}" for test, count in passed.items()))
-    baselines = [one for one in found if one.is_baseline and one.why == "kept as a baseline"]
+    baselines = [one for one in found if one.is_baseline and one.why.startswith(BASELINE)]
     if baselines:
-        told += ["", "kept as a baseline:"]
+        told += ["", f"{BASELINE}:"]
         told += [f"  {one.name}: {one.text(one.value, station, system)}" for one in baselines]
-    unread = [one for one in found if one.why == NOT_READ]
+    unread = [one for one in found if one.why.startswith(NOT_READ)]
     if unread:
         told += ["", f"not read: {len(unread)}"]
         told += _folded("; ".join(one.name for one in unread[:_MOST_UNREAD]))
         if len(unread) > _MOST_UNREAD:
             told.append(f"  and {len(unread) - _MOST_UNREAD} more; all stand in verdicts.csv")
-    if causes:
-        told += ["", "what the pattern suggests, the likeliest first; none of it is certain:", ""]
-        for rank, cause in enumerate(causes, 1):
-            told += _of_cause(rank, cause, system)
+    return told
+
+
+def _of_log(outcome: Outcome) -> list[str]:
+    log = outcome.log
     wrong = [line for line in log if fails_in_log(line)]
-    if log:
-        good = sum(line.verdict == AS_EXPECTED for line in log)
-        told += ["", f"the panel's log: {good} events as expected, {len(wrong)} not"]
-        told += [f"  {line.sequence}: {line.verdict}: {line.reason}" for line in wrong]
-    if repairs:
-        told += ["", "read otherwise than written:"]
-        told += [f"  {repair}" for repair in repairs]
+    good = sum(line.verdict == AS_EXPECTED for line in log)
+    told = [f"the panel's log: {good} events as expected, {len(wrong)} not"]
+    told += [f"  {line.sequence}: {line.verdict}: {line.reason}" for line in wrong]
+    absent = [line.sequence for line in log if line.verdict == NOT_DONE]
+    if absent:
+        told += _folded(f"not in the log: {', '.join(absent)}")
     return told
 
 
@@ -154,30 +161,26 @@ def _named(names: Sequence[str]) -> str:
     return f"{shown}; and {more} more" if more > 0 else shown
 
 
-def sentences(
-    station: Station,
-    found: Sequence[Verdict],
-    causes: Sequence[Cause],
-    log: Sequence[LogLine],
-    repairs: Sequence[str],
-    system: System,
-) -> list[str]:
+def sentences(outcome: Outcome, system: System) -> list[str]:
     """Return what a person would say about the readings.
 
     Parameters
     ----------
-    station, found, causes, log, repairs, system
-        As in :func:`lines`.
+    outcome
+        What came of the readings.
+    system
+        ``si`` or ``us``.
     """
-    counts = Counter(one.standing for one in found)
-    unread = sum(one.why == NOT_READ for one in found)
-    judged = counts["pass"] + counts["unclear"] + counts["fail"]
-    told = [
-        (
+    station, found = outcome.day.station, outcome.found
+    told = []
+    if found:
+        counts = Counter(one.standing for one in found)
+        unread = sum(one.why.startswith(NOT_READ) for one in found)
+        judged = counts["pass"] + counts["unclear"] + counts["fail"]
+        told.append(
             f"{judged} verdicts: {counts['pass']} pass, {counts['unclear']} unclear,"
-            f" {counts['fail']} fail; {unread} readings were not taken, and are not judged."
+            f" {counts['fail']} fail; {_counted(unread)}."
         )
-    ]
     failing = [one for one in found if one.standing == "fail"]
     if failing:
         told.append(f"Outside what is accepted: {_short(failing, station, system)}.")
@@ -191,27 +194,35 @@ def sentences(
             f"No rise was timed for {names}:"
             f" {left_out[0].why.removeprefix('no rise was timed, so ')}."
         )
-    if causes:
-        told.append(_of_causes(causes, system))
-    if log:
-        wrong = [line for line in log if fails_in_log(line)]
-        if wrong:
-            kinds = Counter(line.verdict for line in wrong)
-            said = listed([f"{count} {kind}" for kind, count in kinds.items()])
-            told.append(f"The panel's log differs from the expected events: {said}.")
-        else:
-            told.append("Every event that the sequences ask for stands in the panel's log.")
-    if repairs:
-        many = len(repairs)
-        told.append(
-            f"{many} thing{'s were' if many > 1 else ' was'} read otherwise than written;"
-            " each is told."
-        )
+    if outcome.causes:
+        told.append(_of_causes(outcome.causes, system))
+    if outcome.log:
+        told.append(_log_sentence(outcome))
+    if outcome.repairs:
+        told.append(f"Read otherwise than written: {len(outcome.repairs)}, each in repairs.csv.")
     told.append(
         "A verdict here is arithmetic on what was entered and read: whoever is licensed and"
         " contracted for it accepts the station, or does not."
     )
     return told
+
+
+def _counted(unread: int) -> str:
+    if unread == 0:
+        return "every reading was taken"
+    return f"{unread} reading{' was' if unread == 1 else 's were'} not taken"
+
+
+def _log_sentence(outcome: Outcome) -> str:
+    done = {line.sequence for line in outcome.log if line.verdict != NOT_DONE}
+    wrong = [line for line in outcome.log if fails_in_log(line)]
+    whole = len(outcome.day.sequences)
+    holds = f"The panel's log holds {len(done)} of {whole} sequences"
+    if not wrong:
+        return f"{holds}, and every event that these ask for."
+    kinds = Counter(line.verdict for line in wrong)
+    said = listed([f"{count} {kind}" for kind, count in kinds.items()])
+    return f"{holds}; it differs from the expected events: {said}."
 
 
 def _short(found: Sequence[Verdict], station: Station, system: System) -> str:
