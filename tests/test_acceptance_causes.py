@@ -35,7 +35,7 @@ from stationsim.studies.acceptance.drawn import planned_fall
 from stationsim.studies.acceptance.fits import Search
 from stationsim.studies.acceptance.foreseen import Outlook
 from stationsim.studies.acceptance.looks import LOOKS
-from stationsim.studies.acceptance.reading import Taken
+from stationsim.studies.acceptance.reading import Reading, Taken
 from stationsim.studies.acceptance.rig import AsBuilt, Back, InletAir, Rig
 from stationsim.studies.acceptance.spread import SHARED, Likely, Spread, with_unit
 from stationsim.studies.acceptance.suspects import Suspect, suspects_of_pumps
@@ -327,9 +327,10 @@ def test_with_the_gauge_on_the_header_alone_a_weak_pump_is_still_found(triplex):
 def test_no_reading_no_cause(triplex):
     sheet = sheet_of(triplex)
     assert causes_of(triplex, sheet, []) == []
-    waits = [Taken(one, 1.0, 0.1) for one in sheet if one.what == "rise before"]
-    assert waits
-    assert causes_of(triplex, sheet, waits) == []
+    float_acts = Reading("float high acts", "floats", "acts at level", "float high", expected=2.4)
+    well_tight = Reading("well is tight", "well", "yes or no", "well", expected=1.0)
+    other = [Taken(float_acts, 2.1, 0.01), Taken(well_tight, 0.0, 0.0)]
+    assert causes_of(triplex, [*sheet, float_acts, well_tight], other) == []
 
 
 def test_one_reading_alone_is_never_explained_with_a_clear_best(triplex):
@@ -345,7 +346,9 @@ def test_rises_that_were_timed_clear_the_inflow():
     station = station_of("alder-lane")
     sheet, taken, truth = day_at(station, "inflow", 1)
     assert named(causes_of(station, sheet, taken))[0] == truth
-    fall = planned_fall(station)
+    plan = replace(station.ratings.acceptance, inflow="comes in")
+    station = replace(station, ratings=replace(station.ratings, acceptance=plan))
+    sheet, fall = sheet_of(station), planned_fall(station)
     well = station.well
     volume = well.volume_at(fall.from_m) - well.volume_at(fall.to_m)
     rng = np.random.default_rng(8)
@@ -356,8 +359,10 @@ def test_rises_that_were_timed_clear_the_inflow():
         for one in sheet
         if one.what in {"rise before", "rise after"}
     ]
-    found = causes_of(station, sheet, [*readings(world, sheet, rng), *rises])
-    assert found[0].cause == "sound"
+    assert rises
+    taken = readings(world, sheet, rng)
+    assert causes_of(station, sheet, taken)[0].cause == "inflow left out"
+    assert causes_of(station, sheet, [*taken, *rises])[0].cause == "sound"
 
 
 # --- stations without curves ----------------------------------------------------------------------

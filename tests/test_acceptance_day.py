@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -258,3 +260,77 @@ def test_a_station_without_gauges_says_what_it_lacks() -> None:
     whys = " ".join(why for _what, why in day.left_out)
     assert "[acceptance.header_gauge]" in whys
     assert "[acceptance.pump_gauge]" in whys
+
+
+def test_a_plugged_sewer_is_a_step_with_the_time_that_it_holds() -> None:
+    """Reference station at 08:00: 16.5 L/s against 20 m3 of sewer and 1.6 m of shaft; by hand."""
+    day = with_plan(scenario("reference-station"), start_clock_s=8 * 3600.0)
+    step = next(step for step in day.steps if step.test == "shut the sewer off")
+    minutes = (20.0 + 1.6 * math.pi * 2.25) / 0.0165 / 60.0
+    assert f"{minutes:.0f} min" in step.what
+    assert "plug out" in day.steps[-1].what
+    comes = with_plan(day, inflow="comes in")
+    assert "shut the sewer off" not in [step.test for step in comes.steps]
+    assert "watertightness" not in [step.test for step in comes.steps]
+
+
+def test_set_points_come_after_the_main_is_full_and_have_their_water() -> None:
+    day = scenario("alder-lane")
+    order = [step.test for step in day.steps]
+    assert (
+        order.index("fill the main")
+        < order.index("P1 alone")
+        < order.index("floats and set-points")
+    )
+    step = day.steps[order.index("floats and set-points")]
+    assert step.from_level_m == pytest.approx(2.4)
+    assert step.to_level_m == pytest.approx(0.5)
+    assert step.brought_m3 > 5.0
+
+
+def test_water_above_where_a_sequence_begins_is_pumped_down_first() -> None:
+    """Each step begins where its sequence does, and the time for it is counted."""
+    day = scenario("osier-wharf")
+    by_name = {one.name: one for one in day.sequences}
+    for before, step in pairwise(day.steps):
+        if step.test in by_name and before.test in by_name:
+            assert step.from_level_m == pytest.approx(by_name[step.test].start_level_m)
+            if before.to_level_m > step.from_level_m + 0.01:
+                assert step.wait_s > 1.0, step.test
+                assert step.pumped_m3 > 0.0
+
+
+def test_rises_are_asked_for_only_when_water_comes_in() -> None:
+    shut = scenario("reference-station")
+    assert not [one for one in shut.sheet if one.what in ("rise before", "rise after")]
+    comes = with_plan(shut, inflow="comes in")
+    rises = [one for one in comes.sheet if one.what == "rise before"]
+    assert len(rises) == len(comes.lineups)
+    row = comes.falls[0]
+    assert rises[0].expected == pytest.approx(row.volume_m3 / row.inflow_m3s)
+
+
+def test_busy_hours_are_counted_over_tests_and_sequences() -> None:
+    """The starts of the lineups and of the sequences' own runs, in a sliding hour."""
+    day = scenario("osier-wharf")
+    begun = []
+    for step in day.steps:
+        if step.test == "P1 alone" or (" + " in step.test and "P1" in step.test):
+            begun.append(step.clock_s)
+        for one in day.sequences:
+            if one.name == step.test:
+                begun += [
+                    step.clock_s + run.start_s for run in one.result.trace.runs if run.machine == 0
+                ]
+    most = max(sum(t <= u < t + 3600.0 for u in begun) for t in begun)
+    found = next(one for one in day.starts if one.pump == "P1")
+    assert found.number == most
+    assert found.most == 10.0  # its plate
+
+
+def test_names_hold_no_unit_and_instructions_both() -> None:
+    for reading in scenario("quarry-row-us").sheet:
+        assert not re.search(r"\d m\b", reading.name), reading.name
+    how = next(r.how for r in scenario("quarry-row-us").sheet if r.what == "fall")
+    assert " m (" in how
+    assert " ft)" in how

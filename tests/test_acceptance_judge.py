@@ -252,3 +252,106 @@ def test_findings_tell_levels_as_the_station_counts_them() -> None:
     finding = one.finding(station, "si")
     assert finding.value == "3.25 m"
     assert finding.limit == "3.28 m to 3.32 m"
+
+
+def test_inflow_left_out_reads_low_by_the_same_part_whatever_drop_was_timed() -> None:
+    """The part is the inflow over the pump's flow: it does not hang on the drop."""
+    day = day_of("reference-station", inflow="comes in")
+    row = next(row for row in day.falls if row.lineup == "P1 alone")
+    area = math.pi * 2.25
+    for drop in (0.5, 0.25):
+        fall_s = drop * area / (0.030 - row.inflow_m3s)
+        found = judged(
+            day,
+            {"P1 alone: time of the fall": fall_s, "drop that pumps were timed over": drop},
+        )["P1 alone: flow by drawdown"]
+        assert f"{100.0 * row.reads_low_part:.1f} % low" in found.why
+
+
+def test_rises_on_the_marks_of_the_fall_share_their_error() -> None:
+    """0.3 m, 20 L/s with 15 L/s coming in: the marks alone are sqrt(2) 5 mm of 0.3 m, 2.36 %."""
+    day = day_of("reference-station", inflow="comes in", drop_m=0.3)
+    volume = 0.3 * math.pi * 2.25
+    taken = read(
+        day,
+        {
+            "P1 alone: time of the rise before": volume / 0.015,
+            "P1 alone: time of the fall": volume / 0.005,
+            "P1 alone: time of the rise after": volume / 0.015,
+        },
+    )
+    (found,) = drawdowns(taken, day.station)
+    part = found.found.uncertainty_m3s / found.found.flow_m3s
+    of_marks, of_area = math.sqrt(2.0) * 0.005 / 0.3, 0.01
+    assert part >= math.hypot(of_marks, of_area)
+    assert part == pytest.approx(math.hypot(of_marks, of_area), rel=0.02)
+
+
+def test_a_perfect_drawdown_with_inflow_is_what_is_expected_of_it() -> None:
+    """A pump on a curve gives more at the top of the fall, where it then stands for longer."""
+    day = day_of("alder-lane", inflow="comes in")
+    volume = day.station.well.volume_at(day.fall.from_m) - day.station.well.volume_at(day.fall.to_m)
+    inflow = 0.025
+    found = judged(
+        day,
+        {
+            "P1 alone: time of the rise before": volume / inflow,
+            "P1 alone: time of the fall": day.rig.fall_s((0,), *day.fall, inflow),
+            "P1 alone: time of the rise after": volume / inflow,
+        },
+    )["P1 alone: flow by drawdown"]
+    assert found.value == pytest.approx(found.expected, rel=1e-9)
+
+
+def test_a_pump_that_gives_nothing_is_judged_without_an_error() -> None:
+    """Its shut-off head is below the lift: no flow is expected, and none is read."""
+    day = osier()
+    dead = replace(day.station.pumps[1], head_factor=0.5)
+    station = replace(day.ordered, pumps=(day.ordered.pumps[0], dead, day.ordered.pumps[2]))
+    dry = Day(station, day.episode)
+    found = judged(
+        dry,
+        {
+            "P2 alone: flow meter at the middle level": 0.0,
+            "P2 alone: time of the fall": 300.0,
+            "P2 alone: gauge of the pump at the middle level": 4e5,
+        },
+    )
+    assert found["P2 alone: flow meter at the middle level"].standing == "pass"
+    assert found["P2 alone: flow by drawdown"].standing == "fail"
+
+
+def test_a_tolerance_of_the_whole_flow_is_no_error() -> None:
+    day = day_of("osier-wharf", header_gauge=Gauge(6.0), pump_gauge=Gauge(6.0), flow_tolerance=1.0)
+    found = judged(
+        day,
+        {
+            "P1 alone: flow meter at the middle level": 0.05,
+            "P1 alone: gauge of the pump at the middle level": 5e5,
+        },
+    )
+    assert found["P1 alone: head against its curve at the middle level"].standing == "pass"
+
+
+def test_a_point_beyond_the_end_of_the_curve_says_so() -> None:
+    day = osier()
+    found = judged(
+        day,
+        {
+            "P1 alone: flow meter at the middle level": 0.120,
+            "P1 alone: gauge of the pump at the middle level": 1e5,
+        },
+    )["P1 alone: head against its curve at the middle level"]
+    assert found.low <= found.expected <= found.high
+    assert "beyond the last point of its curve" in found.why
+
+
+def test_a_value_that_rounds_to_its_limit_is_told_with_more_digits() -> None:
+    day = osier()
+    name = "P1 alone: gauge on the header at the middle level"
+    reading = next(one for one in day.sheet if one.name == name)
+    one = judged(day, {name: reading.high + 300.0})[name]
+    assert one.standing == "unclear"
+    shown = one.text(one.value, day.station, "si")
+    assert shown != one.text(one.high, day.station, "si")
+    assert shown == f"{(reading.high + 300.0) / 1000.0:.5g} kPa"

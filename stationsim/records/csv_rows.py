@@ -42,6 +42,8 @@ class CsvRows:
         What stood between the cells.
     notes
         What was found besides the plain form, in words.
+    comments
+        The comments above the names, without their signs.
     """
 
     name: str
@@ -50,6 +52,7 @@ class CsvRows:
     lines: list[int]
     separator: str
     notes: tuple[str, ...]
+    comments: tuple[str, ...] = ()
 
     def find(self, column: str) -> int:
         """Return the index of a column; capitals and blanks around its name don't count.
@@ -100,6 +103,10 @@ class CsvRows:
 SERIES = "a column of times and one of flows"
 """What most files hold."""
 
+MARK_PASSED = "a byte-order mark at the start of the file passed over"
+CR_LF = "line ends of CR LF read as line ends"
+"""What is found in nearly every file that a spreadsheet has saved."""
+
 
 def read_rows(path: Path, holds: str = SERIES, least: str = "two rows or more") -> CsvRows:
     """Read the cells of a file.
@@ -147,7 +154,15 @@ def read_rows(path: Path, holds: str = SERIES, least: str = "two rows or more") 
         raise RecordError(message)
     if separator != ",":
         notes.append(f"{SEPARATORS[separator]} read as what separates the cells")
-    return CsvRows(name, header, rows, lines, separator, tuple(notes))
+    comments = _comments(text, before)
+    return CsvRows(name, header, rows, lines, separator, tuple(notes), comments)
+
+
+def _comments(text: str, before: int) -> tuple[str, ...]:
+    """Return the comments above the line of names, whatever a spreadsheet has put around them."""
+    lines = [line for line, _ in zip(io.StringIO(text, newline=None), range(before), strict=False)]
+    found = (line.strip(' \t\r\n,;"').removeprefix("#").strip() for line in lines[:-1])
+    return tuple(line for line in found if line)
 
 
 def _read_text(path: Path) -> tuple[str, list[str]]:
@@ -161,7 +176,7 @@ def _read_text(path: Path) -> tuple[str, list[str]]:
         raise RecordError(message) from error
     if raw.startswith(codecs.BOM_UTF8):
         raw = raw[len(codecs.BOM_UTF8) :]
-        notes.append("a byte-order mark at the start of the file passed over")
+        notes.append(MARK_PASSED)
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -179,7 +194,7 @@ def _read_text(path: Path) -> tuple[str, list[str]]:
         message = f"{path}: is empty (accepted: a line of column names, then rows)"
         raise RecordError(message)
     if "\r\n" in text:
-        notes.append("line ends of CR LF read as line ends")
+        notes.append(CR_LF)
     return text, notes
 
 

@@ -8,32 +8,24 @@ a date) is marked, and whoever needs it says so with the line.
 
 from __future__ import annotations
 
-import contextlib
 import difflib
-import io
-import math
-import re
-import warnings
-import zipfile
-import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
-from xml.etree import ElementTree as ET
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from stationsim.errors import RecordError
-from stationsim.forms import as_written
-from stationsim.records.csv_rows import read_rows
+from stationsim.forms import READ_FIRST, as_written
+from stationsim.records.csv_rows import CR_LF, MARK_PASSED, read_rows
+from stationsim.records.workbook_cells import ACCEPTED, Book, Cell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
-ACCEPTED = "accepted: the CSV file or the workbook (XLSX) that was to be filled in"
 _ZIP, _OLD_OFFICE = b"PK", b"\xd0\xcf\x11\xe0"
-_LARGEST_FILE, _LARGEST_INSIDE = 20_000_000, 200_000_000
-_LITERAL = re.compile(r'"[^"]*"|\\.')
-_MOST_ROWS, _MOST_COLUMNS, _LAST_ROW = 20_000, 200, 100_000
+_LARGEST_FILE = 20_000_000
+_HEAD_ROWS = 50
+"""The names of the columns stand in one of so many rows."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +48,8 @@ class FilledForm:
         Why a place (row and column, from 0) holds no value that can be read.
     typed
         Places that hold a number and no text, so that nobody need ask what a comma means.
+    above
+        What stands above the names: comments, or rows; in a workbook also what is to be read first.
     """
 
     name: str
@@ -65,6 +59,7 @@ class FilledForm:
     notes: tuple[str, ...] = ()
     broken: Mapping[tuple[int, int], str] = field(default_factory=dict)
     typed: frozenset[tuple[int, int]] = frozenset()
+    above: tuple[str, ...] = ()
 
     def where(self, row: int) -> str:
         """Return a row as messages call it.
@@ -160,13 +155,55 @@ def read_filled(path: Path, sheet: str, needed: Sequence[str]) -> FilledForm:
     sheet
         Name of the sheet when it is a workbook; capitals and blanks around it don't count.
     needed
-        Names of columns by which the line of names is known in a workbook.
+        Names of columns by which the line of names is known in a workbook, and the sheet when none
+        is called so.
 
     Raises
     ------
     RecordError
         When it cannot be read, or the workbook has no such sheet.
     """
+    raw = _bytes_of(path)
+    if raw.startswith(_ZIP):
+        return _of_workbook(path, raw, sheet, needed)
+    return _of_csv(path, needed)
+
+
+def has_filled(path: Path, sheet: str, column: str) -> bool:
+    """Return whether a file is a workbook with a sheet of a name that holds something in a column.
+
+    Parameters
+    ----------
+    path
+        The file.
+    sheet
+        Name of the sheet; capitals and blanks around it don't count.
+    column
+        Name of the column.
+
+    Raises
+    ------
+    RecordError
+        When it cannot be read.
+    """
+    raw = _bytes_of(path)
+    if not raw.startswith(_ZIP):
+        return False
+    with Book(path, raw) as book:
+        same = [name for name in book.names if _key(name) == _key(sheet)]
+        grid = book.grid(same[0]) if same else []
+    if not grid:
+        return False
+    head = _head(grid, (column,))
+    at = next((n for n, cell in enumerate(grid[head][1]) if _key(cell.text) == _key(column)), None)
+    return at is not None and any(
+        at < len(cells) and bool(cells[at].text or cells[at].broken)
+        for _, cells in grid[head + 1 :]
+    )
+
+
+def _bytes_of(path: Path) -> bytes:
+    """Return what a file holds, if it may be a sheet that was filled in."""
     try:
         with path.open("rb") as file:
             raw = file.read(_LARGEST_FILE + 1)
@@ -178,15 +215,14 @@ def read_filled(path: Path, sheet: str, needed: Sequence[str]) -> FilledForm:
     if raw.startswith(_OLD_OFFICE):
         message = f"{path}: is a workbook of an older kind, or one with a password; save it as XLSX"
         raise RecordError(f"{message} or CSV, without a password")
-    if raw.startswith(_ZIP):
-        return _of_workbook(path, raw, sheet, needed)
-    return _of_csv(path, needed)
+    return raw
 
 
 def _of_csv(path: Path, needed: Sequence[str]) -> FilledForm:
     holds = f"the columns of the sheet, among them {', '.join(needed)}"
     found = read_rows(path, holds, "one row or more")
-    notes = list(found.notes)
+    # nearly every spreadsheet writes these two, and nobody need look after them
+    notes = [note for note in found.notes if note not in (MARK_PASSED, CR_LF)]
     rows = [tuple(as_written(cell.strip()).strip() for cell in row) for row in found.rows]
     passed = 0
     for at in range(1, len(rows)):
@@ -195,7 +231,9 @@ def _of_csv(path: Path, needed: Sequence[str]) -> FilledForm:
     if passed > 0:
         notes.append(_passed(passed))
     header = tuple(as_written(name) for name in found.header)
-    return FilledForm(found.name, header, tuple(rows), tuple(found.lines), tuple(notes))
+    return FilledForm(
+        found.name, header, tuple(rows), tuple(found.lines), tuple(notes), above=found.comments
+    )
 
 
 def _passed(count: int) -> str:
@@ -204,140 +242,59 @@ def _passed(count: int) -> str:
     )
 
 
-@contextlib.contextmanager
-def _told_as_ours(path: Path) -> Iterator[None]:
-    """Turn what goes wrong in a damaged workbook into a message of ours."""
-    from openpyxl.utils.exceptions import InvalidFileException  # type: ignore[import-untyped]
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # on what it leaves out, of which we need nothing
-            yield
-    except (
-        InvalidFileException,
-        zipfile.BadZipFile,
-        zlib.error,
-        ET.ParseError,
-        KeyError,
-        IndexError,
-        ValueError,
-        TypeError,
-        AttributeError,
-        EOFError,
-        OSError,
-        NotImplementedError,
-        RuntimeError,
-    ) as error:
-        message = f"{path}: cannot be read as a workbook ({type(error).__name__}); {ACCEPTED}"
-        raise RecordError(message) from error
-
-
 def _of_workbook(path: Path, raw: bytes, sheet: str, needed: Sequence[str]) -> FilledForm:
-    try:
-        from openpyxl import load_workbook  # type: ignore[import-untyped]
-    except ImportError as error:
-        message = (
-            f"{path}: to read XLSX the package openpyxl is needed, which is not installed; install"
-            " it with: python -m pip install 'stationsim[xlsx]', or save the sheet as CSV"
-        )
-        raise RecordError(message) from error
-    with _told_as_ours(path):
-        with zipfile.ZipFile(io.BytesIO(raw)) as inside:
-            size = sum(entry.file_size for entry in inside.infolist())
-        if size > _LARGEST_INSIDE:
-            raise RecordError(f"{path}: is too large for a sheet that was filled in; {ACCEPTED}")
-        values, formulas = (
-            load_workbook(io.BytesIO(raw), read_only=True, data_only=only, keep_links=False)
-            for only in (True, False)
-        )
-        names = list(values.sheetnames)
-    chosen, notes = _chosen(path, names, sheet)
-    with _told_as_ours(path):
-        one, other = values[chosen], formulas[chosen]
-        for each in (one, other):
-            each.reset_dimensions()
-        grid = list(_grid(one, other, path))
-    return _of_grid(f"{path} (sheet {chosen!r})", grid, needed, notes)
+    with Book(path, raw) as book:
+        chosen, notes = _chosen(book, sheet, needed)
+        first = [book.grid(name) for name in book.names if name == READ_FIRST and name != chosen]
+        above = [cell.text for grid in first for _, cells in grid for cell in cells[:1]]
+        form = _of_grid(f"{path} (sheet {chosen!r})", book.grid(chosen), needed, notes)
+    return replace(form, above=(*above, *form.above))
 
 
-def _chosen(path: Path, names: Sequence[str], wanted: str) -> tuple[str, list[str]]:
+def _chosen(book: Book, wanted: str, needed: Sequence[str]) -> tuple[str, list[str]]:
     """Return the sheet that is meant, and what is told of it."""
-    same = [name for name in names if _key(name) == _key(wanted)]
+    same = [name for name in book.names if _key(name) == _key(wanted)]
     if same:
         return same[0], []
-    if len(names) == 1:
-        return names[0], [f"the only sheet, {names[0]!r}, read as {wanted!r}"]
-    near = difflib.get_close_matches(_key(wanted), [_key(name) for name in names], 1)
-    hint = next((name for name in names if near and _key(name) == near[0]), "")
+    if len(book.names) == 1:
+        return book.names[0], [f"the only sheet, {book.names[0]!r}, read as {wanted!r}"]
+    fitting = [name for name in book.names if _has_columns(book.grid(name), needed)]
+    if len(fitting) == 1:
+        columns = ", ".join(map(repr, needed))
+        note = f"no sheet is called {wanted!r}; {fitting[0]!r} read, the only one with the columns"
+        return fitting[0], [f"{note} {columns}"]
     message = (
-        f"{path}: no sheet is called {wanted!r}"
-        + (f"; did you mean {hint!r}?" if hint else "")
-        + f" (there are {', '.join(map(repr, names))}; accepted: {wanted!r})"
+        f"{book.path}: no sheet is called {wanted!r} (there are"
+        f" {', '.join(map(repr, book.names))}; accepted: {wanted!r}, or one sheet with the columns"
+        f" {', '.join(map(repr, needed))})"
     )
     raise RecordError(message)
 
 
-@dataclass(frozen=True)
-class _Cell:
-    """What a cell of a workbook holds: its text, whether it is a number, and what is wrong."""
-
-    text: str = ""
-    typed: bool = False
-    broken: str = ""
-    formula: bool = False
-
-
-def _grid(values: Any, formulas: Any, path: Path) -> Iterator[tuple[int, list[_Cell]]]:
-    """Yield the rows that hold anything, with their number in the sheet."""
-    pairs = zip(values.iter_rows(), formulas.iter_rows(), strict=False)
-    count = 0
-    for number, (row, with_formulas) in enumerate(pairs, 1):
-        if number > _LAST_ROW or count > _MOST_ROWS:
-            raise RecordError(f"{path}: more than {_MOST_ROWS} rows; {ACCEPTED}")
-        cells = [
-            _cell(value, formula)
-            for value, formula in zip(
-                row[:_MOST_COLUMNS], with_formulas[:_MOST_COLUMNS], strict=False
-            )
-        ]
-        if any(cell.text or cell.broken for cell in cells):
-            count += 1
-            yield number, cells
-
-
-def _cell(cell: Any, with_formula: Any) -> _Cell:
-    formula = with_formula.data_type == "f"
-    value = cell.value
-    text, typed, broken = "", False, ""
-    if value is None:
-        if formula:
-            broken = "holds a formula whose value was not saved: write the value itself"
-    elif isinstance(value, bool):
-        text = "TRUE" if value else "FALSE"
-    elif isinstance(value, int | float) and math.isfinite(value):
-        shares = "%" in _LITERAL.sub("", str(cell.number_format or ""))
-        text, typed = f"{100.0 * value:.15g} %" if shares else repr(value), True
-    else:
-        text = str(value).strip()
-        if cell.data_type == "e":
-            broken = f"holds the error {text}: write the value itself"
-        elif not isinstance(value, str):
-            broken = f"holds a date or a time ({text}): write a number, with its unit beside it"
-    return _Cell(text, typed, broken, formula)
-
-
-def _of_grid(
-    name: str, grid: Sequence[tuple[int, list[_Cell]]], needed: Sequence[str], notes: list[str]
-) -> FilledForm:
-    """Return the form that stands in a sheet, below its line of names."""
-    if not grid:
-        raise RecordError(f"{name}: is empty (accepted: a line of column names, then rows)")
+def _head(grid: Sequence[tuple[int, list[Cell]]], needed: Sequence[str]) -> int:
+    """Return which row of a sheet holds the names of its columns, from 0."""
     wanted = {_key(one) for one in needed}
 
     def fit(at: int) -> int:
         return len(wanted.intersection(_key(cell.text) for cell in grid[at][1]))
 
-    head = max(range(min(len(grid), 50)), key=lambda at: (fit(at), -at))
+    return max(range(min(len(grid), _HEAD_ROWS)), key=lambda at: (fit(at), -at))
+
+
+def _has_columns(grid: Sequence[tuple[int, list[Cell]]], needed: Sequence[str]) -> bool:
+    if not grid:
+        return False
+    names = {_key(cell.text) for cell in grid[_head(grid, needed)][1]}
+    return all(_key(one) in names for one in needed)
+
+
+def _of_grid(
+    name: str, grid: Sequence[tuple[int, list[Cell]]], needed: Sequence[str], notes: list[str]
+) -> FilledForm:
+    """Return the form that stands in a sheet, below its line of names."""
+    if not grid:
+        raise RecordError(f"{name}: is empty (accepted: a line of column names, then rows)")
+    head = _head(grid, needed)
     header = [cell.text for cell in grid[head][1]]
     while header and not header[-1]:
         header.pop()
@@ -355,7 +312,7 @@ def _of_grid(
     typed: set[tuple[int, int]] = set()
     saved = 0
     for number, cells in grid[head + 1 :]:
-        padded = [*cells, *[_Cell()] * (wide - len(cells))][:wide]
+        padded = [*cells, *[Cell()] * (wide - len(cells))][:wide]
         at = len(rows)
         rows.append(tuple(cell.text for cell in padded))
         lines.append(number)
@@ -369,6 +326,14 @@ def _of_grid(
     passed = lines[-1] - grid[head][0] - len(lines)
     if passed > 0:
         notes.append(_passed(passed))
+    above = tuple(cell.text for _, cells in grid[:head] for cell in cells if cell.text)
     return FilledForm(
-        name, tuple(header), tuple(rows), tuple(lines), tuple(notes), broken, frozenset(typed)
+        name,
+        tuple(header),
+        tuple(rows),
+        tuple(lines),
+        tuple(notes),
+        broken,
+        frozenset(typed),
+        above,
     )

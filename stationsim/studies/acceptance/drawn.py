@@ -99,7 +99,7 @@ def drawdowns(taken: Sequence[Taken], station: Station) -> list[DrawnFlow]:
         fall = Fall(fall.from_m, fall.from_m - drops[0])
     volume_at = station.well.volume_at
     volume = volume_at(fall.from_m) - volume_at(fall.to_m)
-    off_m3 = math.sqrt(2.0) * plan.uncertainty.level_m * volume / fall.drop_m
+    of_marks = math.sqrt(2.0) * plan.uncertainty.level_m / fall.drop_m
     by_test: dict[str, dict[str, Taken]] = {}
     for one in taken:
         by_test.setdefault(one.reading.test, {})[one.reading.what] = one
@@ -115,9 +115,10 @@ def drawdowns(taken: Sequence[Taken], station: Station) -> list[DrawnFlow]:
         timed = drawdown(
             Timed(volume, read["fall"].value),
             rises,
-            volume_uncertainty_m3=off_m3,
+            volume_uncertainty_m3=0.0 if rises else of_marks * volume,
             time_uncertainty_s=max(read[what].uncertainty for what in _TIMES if what in read),
-            area_uncertainty=plan.uncertainty.area,
+            # rises go by the marks of the fall: a mark that is off is off in all of them
+            area_uncertainty=math.hypot(plan.uncertainty.area, of_marks if rises else 0.0),
         )
         machines = read["fall"].reading.machines
         found.append(DrawnFlow(test, machines, fall, timed, len(rises)))

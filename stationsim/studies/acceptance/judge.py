@@ -24,12 +24,13 @@ from stationsim.studies.acceptance.expected import (
     Expected,
 )
 from stationsim.studies.acceptance.reading import SI_UNITS
-from stationsim.units import Shown, show
+from stationsim.units import Kind, Shown, from_si, show, shown_unit
 
 if TYPE_CHECKING:
     from stationsim.physics.pumps import HeadCurve
     from stationsim.station import Station
     from stationsim.studies.acceptance.reading import Measure, Reading, Taken
+    from stationsim.studies.acceptance.rig import Rig
     from stationsim.units import System
 
 Standing = Literal["pass", "unclear", "fail", "not judged"]
@@ -110,7 +111,23 @@ class Verdict(NamedTuple):
         if self.measure == "duration" and value < 600.0:
             return f"{value:.0f} s"
         shown = station.shown_m(value) if self.measure == "level" else value
+        if self._hides(self.measure, station, system):
+            unit = shown_unit(self.measure, system)
+            measure = self.measure
+            kind: Kind = "length" if measure == "level" or measure == "head" else measure  # noqa: PLR1714 - narrows
+            return f"{from_si(shown, unit, kind):.5g} {unit}"
         return show(shown, self.measure, system)
+
+    def _hides(self, kind: Shown, station: Station, system: System) -> bool:
+        """Return whether rounding hides that the value is outside: then more digits are shown."""
+        if kind == "duration" or self.standing not in ("fail", "unclear"):
+            return False
+        each = [
+            show(station.shown_m(x) if kind == "level" else x, kind, system)
+            for x in (self.value, self.low, self.high)
+            if math.isfinite(x)
+        ]
+        return len(set(each)) < len(each)
 
     def accepted(self, station: Station, system: System) -> str:
         """Return what is accepted, for people to read.
@@ -231,9 +248,9 @@ def _of_fall(
 ) -> Iterator[Verdict]:
     """Yield the verdict on a flow by drawdown, and on the meter against it."""
     rig, tolerance = expected.rig, expected.tolerance(drawn.machines)
-    should = rig.drawn_m3s(drawn.machines, *drawn.fall)
-    low, high = should * (1.0 - tolerance.flow_low), should * (1.0 + tolerance.flow_high)
     flow, off = drawn.found.flow_m3s, drawn.found.uncertainty_m3s
+    should = _mean_flow(rig, drawn)
+    low, high = should * (1.0 - tolerance.flow_low), should * (1.0 + tolerance.flow_high)
     subject = drawn.test.removesuffix(" alone")
     comes = next(
         (r.expected for r in sheet if r.test == drawn.test and r.what == "rise before"), math.nan
@@ -241,10 +258,8 @@ def _of_fall(
     standing, why = standing_of(flow, low, high, off), ""
     if drawn.rises == 0 and not math.isnan(comes):
         # the plan says that water comes in, and nobody timed it
-        volume = rig.station.well.volume_at(drawn.fall.from_m) - rig.station.well.volume_at(
-            drawn.fall.to_m
-        )
-        inflow = volume / comes
+        planned, volume_at = expected.fall, rig.station.well.volume_at
+        inflow = (volume_at(planned.from_m) - volume_at(planned.to_m)) / comes
         part = inflow / (flow + inflow)
         standing = "unclear"
         why = (
@@ -269,8 +284,12 @@ def _of_fall(
     if meters:
         # the flow at the levels of the meter's readings is another than the mean over the fall
         parts = [
-            one.value / rig.point(drawn.machines, one.reading.level_m).total_m3s for one in meters
+            one.value / here
+            for one in meters
+            if (here := rig.point(drawn.machines, one.reading.level_m).total_m3s) > 0.0
         ]
+        if not parts or flow <= 0.0:
+            return
         of_meter = sum(parts) / len(parts) * should
         off_meter = max(one.uncertainty for one in meters)
         ratio = of_meter / flow - 1.0
@@ -283,6 +302,15 @@ def _of_fall(
             -METER_PART, METER_PART, off_part, "part", "meter less drawdown, over drawdown",
             METER_SOURCE,
         )  # fmt: skip
+
+
+def _mean_flow(rig: Rig, drawn: DrawnFlow) -> float:
+    """Return the mean flow over a fall, with what came in meanwhile [m3/s]."""
+    well, inflow = rig.station.well, drawn.found.inflow_m3s
+    took_s = rig.fall_s(drawn.machines, *drawn.fall, inflow)
+    if math.isinf(took_s):
+        return rig.drawn_m3s(drawn.machines, *drawn.fall)
+    return (well.volume_at(drawn.fall.from_m) - well.volume_at(drawn.fall.to_m)) / took_s + inflow
 
 
 def _phases(sheet: Sequence[Reading], by_name: dict[str, Taken]) -> Iterator[Verdict]:
@@ -333,11 +361,15 @@ def _points(
         lost = 0.0 if branch is None else gauge.branch_part * branch.loss_m(flow.value)
         head = head_of_gauge_m(one.value, gauge.level_m, flow.value, bore) - reading.level_m + lost
         tolerance = expected.tolerance((machine,))
-        should = curve.head_at(flow.value)
+        should = _head_on(curve, flow.value)
+        if flow.value > curve.end_m3s:
+            note = "; beyond the last point of its curve, which is drawn on straight"
+        else:
+            note = ""
         # accepted by its head at that flow, or by its flow at that head: whichever is kinder
         low = min(
             should * (1.0 - tolerance.head_low),
-            _head_on(curve, flow.value / (1.0 - tolerance.flow_low)),
+            _head_on(curve, flow.value / max(1.0 - tolerance.flow_low, _NEXT_TO)),
         )
         high = max(
             should * (1.0 + tolerance.head_high),
@@ -350,7 +382,7 @@ def _points(
         name = reading.name.replace("gauge of the pump", "head against its curve")
         yield Verdict(
             name, reading.test, reading.subject, standing_of(head, low, high, off), head, should,
-            low, high, off, "head", f"at the flow by {flow.by}; the main has no part in it",
+            low, high, off, "head", f"at the flow by {flow.by}; the main has no part in it{note}",
             tolerance.source,
         )  # fmt: skip
 
@@ -381,7 +413,10 @@ def _flow_at(
         return None
     rig = expected.rig
     here = rig.point(reading.machines, reading.level_m).total_m3s
-    part = here / rig.drawn_m3s(drawn.machines, *drawn.fall)
+    mean = rig.drawn_m3s(drawn.machines, *drawn.fall)
+    if mean <= 0.0:
+        return None
+    part = here / mean
     found = drawn.found
     return _Flow(found.flow_m3s * part, found.uncertainty_m3s * part, "drawdown")
 

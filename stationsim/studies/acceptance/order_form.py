@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 NAME = "fill_in_order"
 _HOW = (
     "'at' is when a step begins, after its wait: a reckoning, with 5 min of setting up for each"
-    " test and half an hour for what is done by hand. 'level' is where it begins; 'water' is brought"
-    " before it and while it lasts."
+    " test and half an hour for what is done by hand. 'level' is where it begins; 'water' is"
+    " brought before it and while it lasts."
 )
 COLUMNS = ("step", "test", "at", "what is done", "level", "water", "wait", "lasts", "done", "note")
 

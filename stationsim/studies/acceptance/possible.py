@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from stationsim.studies.acceptance.drawn import planned_fall
 from stationsim.studies.acceptance.sheet_units import KINDS, is_counted
 from stationsim.units import from_si
 
@@ -61,10 +62,14 @@ def cannot_be(value: float, unit: str, reading: Reading, station: Station) -> st
 def _no_level(value: float, unit: str, reading: Reading, station: Station) -> str:
     least, most = _within(station)
     if not is_counted(reading):
-        if 0.0 < value <= most:
+        begins = planned_fall(station).from_m
+        if 0.0 < value < begins:
             return ""
-        high = from_si(most, unit, "length")
-        return f"no drop of this well (accepted: above 0, to {high:.2f} {unit})"
+        high = from_si(begins, unit, "length")
+        return (
+            f"no drop of this well (accepted: above 0, below the {high:.2f} {unit} at which the"
+            " fall begins)"
+        )
     if least <= value <= most:
         return ""
     shown = sorted(from_si(station.shown_m(one), unit, "length") for one in (least, most))

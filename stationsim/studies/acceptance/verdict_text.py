@@ -134,7 +134,8 @@ def _folded(text: str) -> list[str]:
 
 
 def _of_cause(rank: int, cause: Cause, system: System) -> list[str]:
-    told = [f"{rank}. {_called(cause)}{_sized(cause, system)} ({cause.standing})"]
+    standing = "goes least badly" if rank == 1 and cause.leaves_much else cause.standing
+    told = [f"{rank}. {_called(cause)}{_sized(cause, system)} ({standing})"]
     if cause.explains:
         told.append(f"   explains {_named(cause.explains)}")
     if cause.leaves:
@@ -195,7 +196,7 @@ def sentences(outcome: Outcome, system: System) -> list[str]:
             f" {left_out[0].why.removeprefix('no rise was timed, so ')}."
         )
     if outcome.causes:
-        told.append(_of_causes(outcome.causes, system))
+        told.append(_of_causes(outcome.causes, failing, system))
     if outcome.log:
         told.append(_log_sentence(outcome))
     if outcome.repairs:
@@ -235,15 +236,26 @@ def _short(found: Sequence[Verdict], station: Station, system: System) -> str:
     return "; ".join(parts) + (f"; and {more} more" if more > 0 else "")
 
 
-def _of_causes(causes: Sequence[Cause], system: System) -> str:
+def _of_causes(causes: Sequence[Cause], failing: Sequence[Verdict], system: System) -> str:
     first = causes[0]
     near = [one for one in causes[1:] if one.standing == "fits nearly as well"]
-    said = f"The pattern of the readings fits best with '{_called(first)}'{_sized(first, system)}"
+    named = f"'{_called(first)}'{_sized(first, system)}"
+    if first.leaves_much:
+        least = "a sound station" if first.cause == SOUND else named
+        return (
+            "No single fault that is known here explains these readings: two things may be wrong,"
+            " or something that all pumps share, such as frequency, voltage or what stands in the"
+            f" suction. Least badly goes {least}, and it leaves {len(first.leaves)} readings open."
+        )
     if first.cause == SOUND:
-        said = "The pattern of the readings fits a sound station, read with instruments as they are"
+        said = "As a whole the readings fit a sound station, read with instruments as they are"
+        if failing:
+            said += ", and no fault known here explains what is outside: read that again first"
+    else:
+        said = f"The pattern of the readings fits best with {named}"
     if near:
-        names = listed([f"'{_called(one)}'" for one in near[:2]])
-        said += f"; {names} fit{'s' if len(near) == 1 else ''} nearly as well"
+        others = listed([f"'{_called(one)}'" for one in near[:2]])
+        said += f"; {others} fit{'s' if len(near) == 1 else ''} nearly as well"
     if first.apart:
         said += f"; told apart by {first.apart[0].told(system)}"
     return said + ". That is a lead to follow, not a finding."
