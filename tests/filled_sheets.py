@@ -106,7 +106,7 @@ def read(
 ) -> tuple[dict[str, Taken], list[str]]:  # fmt: skip
     """Return the readings by name, and what is told of repairs."""
     file = write(rows_of(filled, system, place), folder / f"filled.{kind}", separator)
-    taken, repairs, _notes = read_taken(file, ALL, place or station())
+    taken, repairs, _notes = read_taken(file, ALL, place or station(), may_be_blank=True)
     return {one.reading.name: one for one in taken}, in_kinds(repairs)
 
 
@@ -114,7 +114,7 @@ def repaired(
     filled: Cells, folder: Path, place: Station | None = None
 ) -> tuple[list[Repair], list[CrewNote]]:
     file = write(rows_of(filled, "si", place), folder / "filled.csv")
-    _taken, repairs, notes = read_taken(file, ALL, place or station())
+    _taken, repairs, notes = read_taken(file, ALL, place or station(), may_be_blank=True)
     return repairs, notes
 
 

@@ -350,6 +350,7 @@ def test_one_line_added_is_one_extra(one, begin_s, data):
     said = data.draw(st.sampled_from(sorted(reading.our_events().values())))
     subject = data.draw(st.sampled_from(SUBJECTS))
     assume(not any(e.told_by(subject, said) and e.said != said for e in one.expected))
+    assume(not any(aside.told_by(subject, said) for aside in one.asides))
     at_s = begin_s + data.draw(st.floats(0.0, one.duration_s))
     entries = [*logged(one, begin_s), LogEntry(999, one.name, at_s, subject, said)]
     counts = verdicts(one, entries)

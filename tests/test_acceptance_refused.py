@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from filled_sheets import (
     ALL,
+    BASE,
     CURRENT,
     DROP,
     FALL,
@@ -60,9 +61,15 @@ from stationsim.studies.acceptance.taken import read_taken
         (SPEED.name, {"read": "1450 1/s"}, "is the unit right?", "0 1/s to 100 1/s"),
         (FALL.name, {"read": "0"}, "takes some time", "above 0 s"),
         (FALL.name, {"read": "-118"}, "below nought", "0 s to"),
-        (FALL.name, {"read": "1:58"}, "unclear: minutes and seconds", "1 min 58 s"),
-        (DROP.name, {"read": "-0.5"}, "no drop of this well", "above 0, to 5.00 m"),
-        (DROP.name, {"read": "7"}, "no drop of this well", "above 0, to 5.00 m"),
+        (FALL.name, {"read": "14:03"}, "14 min 3 s or 14 h 3 min or a time of the day", "843 s"),
+        (BASE.name, {"read": "2:13:00"}, "unclear: 2 min 13 s or 2 h 13 min?", "133 s"),
+        (BASE.name, {"read": "14:03:20"}, "14 h 3 min 20 s or a time of the day?", "50600 s"),
+        (FALL.name, {"read": "1:75"}, "59 comes before the next minute", "2 min 15 s, or 135 s"),
+        (FALL.name, {"read": "1:5"}, "not a time of a stopwatch", "133 s"),
+        (FALL.name, {"read": "1:58 or so"}, "not a time of a stopwatch", "2:13"),
+        (FLOW.name, {"read": "1:58"}, "unit", "L/s"),
+        (DROP.name, {"read": "-0.5"}, "no drop of this well", "above 0, below the 2.00 m"),
+        (DROP.name, {"read": "7"}, "no drop of this well", "above 0, below the 2.00 m"),
         (LEVEL.name, {"read": "6"}, "outside the structure", "-0.10 to 5.00 m above floor"),
         (LEVEL.name, {"read": "-0.2"}, "outside the structure", "-0.10 to 5.00 m above floor"),
         (LEVEL.name, {"read": "94.0"}, "outside the structure", "'note'"),
@@ -149,17 +156,21 @@ def test_columns_that_are_missing_or_misspelt_are_told(tmp_path: Path) -> None:
 
 
 def test_formulas_and_dates_are_refused_where_a_value_is_needed(tmp_path: Path) -> None:
-    from datetime import time
+    from datetime import datetime, time
 
-    rows = rows_of({FLOW.name: {"read": "=30+1"}, FALL.name: {"read": time(1, 58), "note": "=A1"}})
+    odd = {"read": datetime(2027, 3, 1, 1, 58), "note": "=A1"}
+    rows = rows_of(
+        {FLOW.name: {"read": "=30+1"}, FALL.name: odd, CURRENT.name: {"read": time(1, 58)}}
+    )
     with pytest.raises(RecordError) as error:
         read_taken(write(rows, tmp_path / "f.xlsx"), ALL, station())
-    first, second = str(error.value).splitlines()
+    first, second, third = str(error.value).splitlines()
     assert (
         "f.xlsx (sheet 'fill_in_readings'):2: 'P1 alone: flow meter': 'read' holds a formula"
         in first
     )
-    assert ":4: 'P1 alone: time of the fall': 'read' holds a date or a time (01:58:00)" in second
+    assert ":4: 'P1 alone: time of the fall': 'read' holds a date or a time (2027-03-01" in second
+    assert ":7: 'P1 alone: current L1': 'read' holds a date or a time (01:58:00)" in third
 
 
 def test_names_that_differ_in_blanks_only_are_told_apart_by_them(tmp_path: Path) -> None:
@@ -171,3 +182,15 @@ def test_names_that_differ_in_blanks_only_are_told_apart_by_them(tmp_path: Path)
     rows[2][1] = "P 11"
     with pytest.raises(RecordError, match="no reading is called 'P 11'"):
         read_taken(write(rows, tmp_path / "f.csv"), pair, station())
+
+
+def test_of_many_mistakes_of_a_kind_the_first_five_are_told(tmp_path: Path) -> None:
+    rows = rows_of({GAUGE.name: {"read": "-200"}})
+    rows += [["", f"P{n} alone: nothing", "", "", "", "s", str(n), "", "", ""] for n in range(59)]
+    with pytest.raises(RecordError) as error:
+        read_taken(write(rows, tmp_path / "f.csv"), ALL, station())
+    lines = str(error.value).splitlines()
+    unknown = [line for line in lines if "no reading is called" in line]
+    assert len(unknown) == 5
+    assert lines[lines.index(unknown[-1]) + 1] == "and 54 more like it"
+    assert len(lines) == 7  # and the gauge

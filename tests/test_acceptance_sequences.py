@@ -18,10 +18,11 @@ from station_strategies import stations
 from stationsim import vocabulary
 from stationsim.control.backup import BackupSettings
 from stationsim.control.contract import ControlPlan
-from stationsim.control.rotation import ClockSettings, SharesSettings
+from stationsim.control.rotation import ClockSettings, NoSettings, SharesSettings
 from stationsim.equipment.acceptance import AcceptancePlan
 from stationsim.physics.motor import MotorHeat
 from stationsim.physics.spill import Spillway
+from stationsim.physics.well import Well, box
 from stationsim.scenario.load import load_scenario
 from stationsim.station import AlarmSettings, ReturnBreak, Station
 from stationsim.studies.acceptance.cautions import CAUTIONS, FOOTER
@@ -134,10 +135,23 @@ def test_by_run_hours_the_pump_with_the_fewest_leads():
 def test_by_shares_the_pump_furthest_behind_leads_and_one_without_a_share_never_does():
     plan = triplex().control
     shares = ControlPlan(plan.controller, plan.settings, "shares", SharesSettings("75/25/0"))
-    one = found(triplex(control=shares), ALTERNATION)
+    one = found(triplex(control=shares), "alternation")  # P2 leads once: these are no two rounds
     # two of them take part, so four cycles; runs of one length: 1/75 is less than 1/25
     starts = [event.subject for event in one.expected if event.event == "start"]
     assert starts == ["P1", "P2", "P1", "P1"]
+    assert one.purpose.endswith("leads each time: P1, P2, P1 (2 cycles).")
+    alone = ControlPlan(plan.controller, plan.settings, "shares", SharesSettings("0/1/0"))
+    assert "P2 alone" in left_out(triplex(control=alone))["alternation"]
+
+
+def test_a_weak_pump_keeps_the_lead_by_run_hours_and_that_is_not_called_two_rounds():
+    # own arithmetic: falls of 10 m3 at 18 - 9 L/s last 1111 s, at 60 - 9 L/s 196 s each: after one
+    # run of P1 it takes P2 six runs to have as many hours
+    one = found(duplex((0.018, 0.060), rotation="run hours"), "alternation")
+    assert one.inflow_m3s == pytest.approx(0.009)
+    starts = [event.subject for event in one.expected if event.event == "start"]
+    assert starts == ["P1", "P2", "P2", "P2"]
+    assert one.purpose == "The pump with the fewest run hours leads each time: P1, P2 (3 cycles)."
 
 
 def test_two_rounds_by_a_quick_clock_are_waited_for():
@@ -146,6 +160,42 @@ def test_two_rounds_by_a_quick_clock_are_waited_for():
     starts = {event.subject for event in one.expected if event.event == "start"}
     assert starts == {"P1", "P2"}
     assert one.duration_s >= 4.0 * 1800.0
+    # own arithmetic: starts at 667, 2000, 3333, 4667, 6000, 7333 s; the order moves on at 1800 s,
+    # at the stop at 4000 s (3600 s falls into a run), at 5400 and at 7200 s
+    starts = [event.subject for event in one.expected if event.event == "start"]
+    assert starts == ["P1", "P2", "P2", "P1", "P2", "P1"]
+    assert "P1, P2 (2 cycles), P1, P2, P1" in one.purpose
+    assert any("clock of the panel to 00:00" in step for step in one.how)
+
+
+def test_a_clock_that_moves_on_by_whole_rounds_in_a_cycle_shows_no_alternation():
+    # each 667 s: twice in a cycle of 1333 s, so that the same pump of two leads again
+    reasons = left_out(duplex(rotation="clock", every_s=2000.0 / 3.0 - 0.01))
+    assert "would lead each of its 4 cycles" in reasons["alternation"]
+
+
+@pytest.mark.parametrize("every_s", [60.0, 600.0, 1000.0, 1800.0, 3600.0, 3700.0])
+@pytest.mark.parametrize("rotation", ["clock", "run hours", "shares", "each cycle"])
+def test_two_rounds_are_so_called_only_where_each_pump_has_its_turn_twice(rotation, every_s):
+    for station in (duplex((0.02, 0.05)), triplex((0.02, 0.05, 0.04))):
+        plan = station.control
+        given = {"clock": ClockSettings(every_s), "shares": SharesSettings()}.get(rotation)
+        control = ControlPlan(plan.controller, plan.settings, rotation, given or NoSettings())
+        sequences, reasons = sequences_of(replace(station, control=control), MONDAY)
+        one = sequences[0]
+        if one.name == LAG:
+            assert "no change of the lead" in dict(reasons)["alternation"]
+            continue
+        leads = [event.subject for event in one.expected if event.event == "start"]
+        assert len(set(leads)) > 1
+        turns = [lead for n, lead in enumerate(leads) if n == 0 or leads[n - 1] != lead]
+        if one.name == ALTERNATION:
+            names = [pump.name for pump in station.pumps]
+            twice = all(leads.count(name) == 2 for name in names)
+            assert twice or all(turns[: 2 * len(names)].count(name) == 2 for name in names)
+        else:
+            assert all(lead in one.purpose for lead in leads)
+            assert "rounds" not in one.purpose
 
 
 def test_by_a_slow_clock_one_change_is_tested_with_the_clock_of_the_panel_set_on():
@@ -153,6 +203,7 @@ def test_by_a_slow_clock_one_change_is_tested_with_the_clock_of_the_panel_set_on
     daily = ControlPlan(plan.controller, plan.settings, "clock", ClockSettings(86_400.0, 21_600.0))
     one = found(duplex(control=daily), "change of the lead by the clock")
     assert course(one) == [("P1", "start"), ("P1", "stop"), ("P2", "start"), ("P2", "stop")]
+    assert one.purpose == "The lead changes at the set time: P1, P2."
     begins = one.result.episode.start
     assert f"{begins:%H:%M}" in " ".join(one.how)
     # 06:00 falls between the stop of the first cycle and the start of the second
@@ -186,6 +237,40 @@ def test_from_above_all_start_levels_pumps_start_by_the_stagger_and_stop_togethe
     stops = [event for event in one.expected if event.event == "stop"]
     assert [event.subject for event in stops] == ["P3", "P2", "P1"]
     assert [event.after_s for event in stops] == pytest.approx([stop_s] * 3)
+
+
+def test_a_start_delay_in_a_small_well_is_over_before_the_selectors_are_turned():
+    # on 0.5 m2 the lead alone draws 3 cm/s: a start level that was reached only just before the
+    # selectors are turned would be left again before its 20 s are over
+    station = duplex(levels={"start_delay_s": 20.0}, well=Well((box(0.5, 1.0),)))
+    one = found(station, LAG)
+    starts = [(e.subject, e.after_s) for e in one.expected if e.event == "start"]
+    assert starts == [("P1", 30.0), ("P2", 32.0)]
+    # own arithmetic: 2.50 m must be reached 10 s after the beginning, at 15 L/s
+    assert one.start_level_m + 10.0 * 0.015 / 0.5 >= 2.5
+
+
+@pytest.mark.parametrize(("stagger_s", "above_m"), [(4.0, 0.05), (7.0, 0.15), (15.0, 0.40)])
+def test_the_well_is_filled_as_high_as_the_stagger_needs(stagger_s, above_m):
+    # own arithmetic: down at 30 - 15 L/s on 0.5 m2, 3 cm/s, to the stop of the lag at 2.40 m:
+    # from 2.55, 2.65 and 2.90 m that takes 5.0, 8.3 and 16.7 s
+    one = found(_quick(stagger_s), LAG)
+    assert one.start_level_m == pytest.approx(2.5 + above_m - 10.0 * 0.015 / 0.5)
+    starts = [(e.subject, e.after_s) for e in one.expected if e.event == "start"]
+    assert starts == [("P1", 10.0), ("P2", 10.0 + stagger_s)]
+    again = found(_quick(stagger_s), RESTART)
+    assert {e.subject for e in again.expected if e.event == "start"} == {"P1", "P2"}
+
+
+def test_where_the_lead_would_always_be_quicker_than_the_stagger_nothing_is_claimed():
+    reasons = left_out(_quick(18.0))
+    for name in (LAG, RESTART):
+        assert "before the last of those that the start levels call for" in reasons[name]
+
+
+def _quick(stagger_s: float) -> Station:
+    levels = {"stagger_s": stagger_s, "stop_policy": "last on, first off", "lag_stop_m": 2.4}
+    return duplex(levels=levels, well=Well((box(0.5, 1.0),)))
 
 
 def test_no_call_that_the_crew_itself_leaves_unanswered_is_expected_of_a_log():
@@ -375,6 +460,18 @@ def test_the_high_level_alarm_comes_after_its_delay():
     assert cleared.by_crew  # how soon it goes hangs on how soon the selectors are turned
 
 
+def test_the_high_level_alarm_is_expected_however_long_the_start_delay():
+    alarms = AlarmSettings(high_level_m=3.0, high_level_delay_s=10.0)
+    one = found(triplex(alarms=alarms, levels={"start_delay_s": 300.0, "stop_m": 2.6,
+        "lead_start_m": 2.65, "lag_start_m": 2.7}), "high-level alarm")  # fmt: skip
+    # own arithmetic: it begins at the stop level, 4 m3 below the alarm, at 15 L/s: before the
+    # start levels would have been found reached
+    raised = at(one, "station", "alarm raised: high level")
+    assert raised.after_s == pytest.approx(4.0 / 0.015 + 10.0)
+    assert raised.after_s < 300.0
+    assert one.expected[0] == raised
+
+
 def test_the_low_level_alarm_comes_by_a_pump_in_hand():
     alarms = AlarmSettings(low_level_m=0.5, low_level_delay_s=4.0)
     one = found(triplex(alarms=alarms), "low-level alarm")
@@ -542,6 +639,20 @@ def test_every_pump_that_rotates_leads(shipped):
         assert set(starts) == {"P1"}
     else:
         assert set(starts) == {pump.name for pump in station.pumps}
+
+
+@settings(max_examples=60)
+@given(stations())
+def test_all_pumps_that_the_start_levels_call_for_start_or_the_sequence_is_left_out(station):
+    sequences, reasons = sequences_of(station, MONDAY)
+    called = min(len(station.pumps), len(station.control.settings.stages()))
+    electric = {pump.name for pump in station.pumps}
+    told = {one.name for one in sequences} | {name for name, _why in reasons}
+    assert {LAG, RESTART} <= told
+    for one in sequences:
+        if one.name in (LAG, RESTART):
+            starts = {e.subject for e in one.expected if e.event == "start"} & electric
+            assert len(starts) >= called, one.name
 
 
 @settings(max_examples=60)

@@ -7,6 +7,7 @@ import io
 import math
 from collections import Counter
 from dataclasses import replace
+from datetime import time
 from pathlib import Path
 
 import openpyxl
@@ -40,6 +41,7 @@ from filled_sheets import (
 from hypothesis import given
 from hypothesis import strategies as st
 
+from stationsim.errors import RecordError
 from stationsim.forms import as_written, csv_text, plain, workbook
 from stationsim.studies.acceptance.cautions import FOOTER
 from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
@@ -219,7 +221,7 @@ def test_what_is_written_into_the_form_itself_comes_back(
 
 RANGES = {
     FLOW.name: (0.0, 2.0), GAUGE.name: (-9e4, 9e6), FALL.name: (0.5, 1e5), WAIT.name: (0.0, 1e5),
-    DROP.name: (0.01, 5.0), CURRENT.name: (0.0, 3000.0), SPEED.name: (0.0, 90.0),
+    DROP.name: (0.01, 1.9), CURRENT.name: (0.0, 3000.0), SPEED.name: (0.0, 90.0),
     LEVEL.name: (0.0, 5.0), ACTS.name: (0.0, 5.0), BASE.name: (0.5, 1e5),
 }  # fmt: skip
 
@@ -290,7 +292,7 @@ def test_messy_sheets_come_back_to_the_digits_of_their_text(
     body = draw(st.permutations(rows[1:]))
     sheet = [[row[n] for n in order] for row in [rows[0], *body]]
     file = write(sheet, tmp_path_factory.mktemp("messy") / "filled.csv", separator)
-    taken, repairs, _ = read_taken(file, ALL, place)
+    taken, repairs, _ = read_taken(file, ALL, place, may_be_blank=True)
     assert {one.reading.name for one in taken} == set(wanted)
     for one in taken:
         value, _step = wanted[one.reading.name]
@@ -330,6 +332,15 @@ def test_messy_sheets_come_back_to_the_digits_of_their_text(
         (SPEED.name, {"read": "1.447e3"}, 1447.0 / 60.0, []),
         (FALL.name, {"read": "1 min 58 s"}, 118.0, ["converted"]),
         (FALL.name, {"read": "2 min"}, 120.0, ["unit other than"]),
+        (FALL.name, {"read": "1:58"}, 118.0, ["as a stopwatch shows it"]),
+        (FALL.name, {"read": "1:58.4"}, 118.4, ["as a stopwatch shows it"]),
+        (FALL.name, {"read": "01:58:00"}, 118.0, ["as a stopwatch shows it"]),
+        (FALL.name, {"read": "2:13", "unit": "min"}, 133.0, ["as a stopwatch shows it"]),
+        (FALL.name, {"read": "6:40 min"}, 400.0, ["as a stopwatch shows it"]),
+        (BASE.name, {"read": "4:10"}, 250.0, ["as a stopwatch shows it"]),
+        (BASE.name, {"read": "0:04:10"}, 250.0, ["as a stopwatch shows it"]),
+        (BASE.name, {"read": "1:04:10"}, 3850.0, ["as a stopwatch shows it"]),
+        (BASE.name, {"read": "75:10"}, 4510.0, ["as a stopwatch shows it"]),
         (FALL.name, {"read": "118."}, 118.0, []),
         (FALL.name, {"read": "+118"}, 118.0, []),
         (FALL.name, {"read": "118 s."}, 118.0, ["unit spelt"]),
@@ -496,3 +507,68 @@ def test_a_spreadsheet_with_decimal_commas_saves_no_differences(tmp_path: Path) 
     assert "something else than the scenario" not in text
     assert "semicolons" in text
     assert "decimal comma read as a point: 1 cell (line 2: 31,52 as 31.52)" in text
+
+
+# ---------------------------------------------------------------------------- whose it is
+
+
+def filled_form(name: str, kind: str, folder: Path) -> Path:
+    """Return the sheet of a station by some name, with one reading in it."""
+    form = readings_form(ALL, station(name=name), "si")
+    at = COLUMNS.index("read")
+    first = (*form.rows[0][:at], 31.5, *form.rows[0][at + 1 :])
+    made = replace(form, rows=(first, *form.rows[1:]))
+    file = folder / f"filled.{kind}"
+    if kind == "xlsx":
+        file.write_bytes(workbook([made]))
+    else:
+        file.write_text(csv_text(made), encoding="utf-8")
+    return file
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_the_sheet_of_another_station_is_refused_and_one_without_a_title_is_read(
+    kind: str, tmp_path: Path
+) -> None:
+    for name in ("Osier Wharf", "OSIER  WHARF", "Well: 2"):
+        file = filled_form(name, kind, tmp_path)
+        place = station(name=name if ":" in name else "Osier Wharf")
+        assert len(read_taken(file, ALL, place).taken) == 1
+    file = filled_form("Fen Bottom", kind, tmp_path)
+    with pytest.raises(RecordError) as error:
+        read_taken(file, ALL, station(name="Osier Wharf"))
+    (line,) = str(error.value).splitlines()
+    assert "its title says 'Fen Bottom', and the scenario is that of 'Osier Wharf'" in line
+    assert "give the scenario of 'Fen Bottom'" in line
+    bare = write(rows_of({FLOW.name: {"read": 31.5}}), tmp_path / f"bare.{kind}")
+    assert len(read_taken(bare, ALL, station(name="Osier Wharf")).taken) == 1
+
+
+def test_a_title_that_a_spreadsheet_saved_again_still_names_its_station(tmp_path: Path) -> None:
+    text = filled_form("Fen Bottom", "csv", tmp_path).read_text(encoding="utf-8")
+    title, rest = text.split("\n", 1)
+    file = tmp_path / "again.csv"
+    file.write_text(f'\ufeff"{title}",,,,\r\n{rest}', encoding="utf-8", newline="")
+    with pytest.raises(RecordError, match="its title says 'Fen Bottom'"):
+        read_taken(file, ALL, station(name="Osier Wharf"))
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_a_sheet_on_which_nothing_is_filled_in_is_refused(kind: str, tmp_path: Path) -> None:
+    file = write(rows_of({FLOW.name: {"note": "no meter yet"}}), tmp_path / f"f.{kind}")
+    with pytest.raises(RecordError, match="nothing is filled in: no row has anything in 'read'"):
+        read_taken(file, ALL, station())
+    assert read_taken(file, ALL, station(), may_be_blank=True).notes[0].note == "no meter yet"
+
+
+def test_a_time_cell_of_a_workbook_is_that_of_a_stopwatch(tmp_path: Path) -> None:
+    filled: Cells = {FALL.name: {"read": time(1, 58)}, WAIT.name: {"read": time(0, 0, 41)}}
+    taken, told = read(filled, tmp_path, kind="xlsx")
+    assert (taken[FALL.name].value, taken[WAIT.name].value) == (118.0, 41.0)
+    assert "line 4: '01:58:00' as 1 min 58 s (118 s)" in told[0]
+
+
+def test_the_sheet_says_how_times_are_written() -> None:
+    (note,) = [note for note in readings_form(ALL, station(), "si").notes if "2:13" in note]
+    assert "2 min 13 s" in note
+    assert not any("2:13" in note for note in readings_form([FLOW], station(), "si").notes)

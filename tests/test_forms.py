@@ -15,7 +15,7 @@ import pytest
 
 from stationsim.errors import OutputError, RecordError
 from stationsim.forms import READ_FIRST, WORKBOOK, Form, as_written, csv_text, workbook
-from stationsim.records.filled_form import FilledForm, read_filled
+from stationsim.records.filled_form import FilledForm, has_filled, read_filled
 from stationsim.saving import write_tables
 from stationsim.study_result import StudyResult
 
@@ -285,7 +285,8 @@ def test_csv_as_a_spreadsheet_saves_it_again(tmp_path: Path) -> None:
         ("2", "level", "1,205", "m", "", ""),
     )
     assert found.lines == (6, 9)
-    assert any("byte-order mark" in note for note in found.notes)
+    assert found.above == ("A sheet, with a comment & more", "Nobody enters the well.")
+    assert len(found.notes) == 2  # nearly every spreadsheet writes a byte-order mark and CR LF
     assert any("semicolons" in note for note in found.notes)
     assert "2 blank rows or comments between the rows passed over" in found.notes
 
@@ -306,6 +307,7 @@ def test_a_workbook_filled_in_is_read_as_text_and_tells_what_is_a_number(tmp_pat
     assert (1, 4) not in found.typed
     assert not found.broken
     assert not found.notes
+    assert found.above[0] == "A sheet, with a comma & more (sheet 'sheet')"
 
 
 def test_places_that_hold_no_value_are_marked(tmp_path: Path) -> None:
@@ -353,6 +355,7 @@ def test_rows_above_and_between_are_passed_over_and_told(tmp_path: Path) -> None
     found = read_book(tmp_path, book)
     assert found.rows == (("flow", "1"), ("level", "2"))
     assert found.lines == (4, 6)
+    assert found.above == ("Filled in on the day",)
     assert found.notes == (
         "the only sheet, 'copied', read as 'sheet'",
         "1 row above the names passed over",
@@ -360,12 +363,55 @@ def test_rows_above_and_between_are_passed_over_and_told(tmp_path: Path) -> None
     )
 
 
-def test_a_sheet_that_is_not_there_is_told_with_the_nearest(tmp_path: Path) -> None:
-    book = openpyxl.load_workbook(io.BytesIO(workbook([form(name="sheets")])))
-    with pytest.raises(RecordError) as told:
-        read_book(tmp_path, book)
-    assert "no sheet is called 'sheet'; did you mean 'sheets'?" in str(told.value)
-    assert "there are 'read first', 'sheets'" in str(told.value)
+def test_a_sheet_by_another_name_is_known_by_its_columns(tmp_path: Path) -> None:
+    columns = ("what", "time", "expected", "unit", "a", "b")
+    other = form(name="sheet_of_times", columns=columns, blank=(), choices={}, room={})
+    renamed = workbook([form(name="tuesday"), other])
+    found = read_book(tmp_path, openpyxl.load_workbook(io.BytesIO(renamed)))
+    assert found.name.endswith("(sheet 'tuesday')")
+    assert found.notes == (
+        "no sheet is called 'sheet'; 'tuesday' read, the only one with the columns 'what', 'read'",
+    )
+    for forms in ([other], [form(name="tuesday"), form(name="wednesday"), other]):
+        with pytest.raises(RecordError) as told:
+            read_book(tmp_path, openpyxl.load_workbook(io.BytesIO(workbook(forms))))
+        names = ", ".join(f"'{one.name}'" for one in forms)
+        assert f"no sheet is called 'sheet' (there are 'read first', {names};" in str(told.value)
+        assert "or one sheet with the columns 'what', 'read')" in str(told.value)
+        assert "did you mean" not in str(told.value)
+
+
+def test_a_workbook_says_whether_a_column_of_a_sheet_was_filled_in(tmp_path: Path) -> None:
+    from datetime import time
+
+    book = openpyxl.load_workbook(io.BytesIO(workbook([form()])))
+    file = tmp_path / "a.xlsx"
+    for value, filled in ((None, False), (time(14, 3, 20), True), ("=A1", True)):
+        book["sheet"]["E3"] = value
+        book.save(file)
+        assert has_filled(file, "sheet", "read") is filled
+        assert not has_filled(file, "sheets", "read")
+        assert not has_filled(file, "sheet", "reed")
+    (tmp_path / "a.csv").write_text(csv_text(form()).replace("1.5,L/s,", "1.5,L/s,7"), "utf-8")
+    assert not has_filled(tmp_path / "a.csv", "sheet", "read")
+
+
+def test_a_time_is_text_as_it_is_shown(tmp_path: Path) -> None:
+    from datetime import time, timedelta
+
+    book = openpyxl.load_workbook(io.BytesIO(workbook([form()])))
+    cells = [book["sheet"][f"E{row}"] for row in (2, 3, 4, 5)]
+    for cell, value, shown in zip(
+        cells,
+        (time(2, 13), time(2, 13), time(2, 13, 5), timedelta(hours=26, minutes=10)),
+        ("h:mm", "h:mm:ss", "h:mm", "[h]:mm:ss"),
+        strict=True,
+    ):
+        cell.value, cell.number_format = value, shown
+    found = read_book(tmp_path, book)
+    texts = [row[4] for row in found.rows]
+    assert texts == ["02:13", "02:13:00", "02:13:05", "1 day, 2:10:00"]
+    assert len(found.broken) == 4
 
 
 @pytest.mark.parametrize(

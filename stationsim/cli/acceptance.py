@@ -15,17 +15,19 @@ from stationsim.cli.studying import conclude, prepare, source_of, study_options
 @click.option(
     "--readings",
     type=click.Path(path_type=Path),
-    help="The sheet, filled in (CSV, or the workbook): judge it.",
+    help="The sheet, filled in (CSV, or the workbook with its times): judge it.",
 )
 @click.option(
     "--log",
     type=click.Path(path_type=Path),
-    help="The panel's log of the sequences (CSV or XLSX): compare it line by line.",
+    help="The panel's log of the sequences (CSV or XLSX; columns sequence, time, and subject and"
+    " event, or text): compare it line by line.",
 )
 @click.option(
     "--words",
     type=click.Path(path_type=Path),
-    help="What the texts of the log mean: CSV with text, subject, event.",
+    help="What the texts of the log mean: CSV with text, subject, event; a text whose subject and"
+    " event are empty is passed over.",
 )
 @study_options(events=False)
 @click.pass_context
@@ -47,7 +49,8 @@ def acceptance(
 
     With --readings: each reading against what is accepted, with what it can tell, and what the
     pattern of deviations suggests. Cells take decimal commas and other units; what is unclear is
-    refused, and every repair is told. The exit code is 3 when something fails.
+    refused, and every repair is told. Without --log the times on the sheet fill_in_events of the
+    workbook are compared too. The exit code is 3 when something fails.
 
     \b
     Examples:

@@ -26,9 +26,16 @@ TIMES_ACCEPTED = (
 """What messages say of times."""
 
 _CLOCK = re.compile(
-    r"(?:(\d+) days?, )?(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?\s*([ap])?\.?(?:m\.?)?",
+    r"(?:(\d+) days?, )?(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?"
+    r"\s*(?:([ap])\.?\s?(?:m\.?)?)?",
     re.IGNORECASE,
 )
+_BY_HAND = re.compile(
+    r"(\d{1,4}[./-]\d{1,2}[./-]\d{1,4}[ T]+)(\d{1,2})(:\d{2}(?::\d{2}(?:\.\d+)?)?)"
+    r"(?:\s*([ap])\.?\s?m\.?)?",
+    re.IGNORECASE,
+)
+"""A date, and a clock time with one figure for the hour, or of one half of the day."""
 _HALF_DAY_S, _DAY_S = 43_200.0, 86_400.0
 _MINUTE_S = 60.0
 _MOST_S = 1e7
@@ -100,6 +107,10 @@ def read_time(cell: str) -> When:
             message = f"the time is {quoted(cell)}, no time of a test; {TIMES_ACCEPTED}"
             raise QuantityError(message)
         return When("seconds", seconds, with_seconds=True, comma=bool(number.repairs))
+    by_hand = _BY_HAND.fullmatch(text)
+    if by_hand:
+        day, hour, rest, half = by_hand.groups()
+        text = f"{day}{_hour(cell, int(hour), half) if half else int(hour):02d}{rest}"
     start = datetime(2000, 1, 1, tzinfo=UTC)
     rows = CsvRows("", ("time",), [[text]], [0], ",", ())
     try:
@@ -115,16 +126,19 @@ def read_time(cell: str) -> When:
 
 def _clock_time(cell: str, clock: re.Match[str]) -> When:
     days, hour, minute, second, part, half = clock.groups()
-    hours = int(hour)
-    if half:
-        if not 1 <= hours <= 12:
-            raise QuantityError(f"the time is {quoted(cell)}; {TIMES_ACCEPTED}")
-        hours = hours % 12 + (12 if half in "pP" else 0)
+    hours = _hour(cell, int(hour), half) if half else int(hour)
     if hours > 23 or int(minute) > 59 or int(second or 0) > 59:
         raise QuantityError(f"the time is {quoted(cell)}, no time of a day; {TIMES_ACCEPTED}")
     at_s = 3600.0 * hours + 60.0 * int(minute) + float(f"{second or 0}.{part or 0}")
     comma = bool(part) and "," in cell
     return When("clock times", _DAY_S * int(days or 0) + at_s, second is not None, comma)
+
+
+def _hour(cell: str, hour: int, half: str) -> int:
+    """Return the hour of the day of one of its halves, ``a`` or ``p``."""
+    if not 1 <= hour <= 12:
+        raise QuantityError(f"the time is {quoted(cell)}; {TIMES_ACCEPTED}")
+    return hour % 12 + (12 if half in "pP" else 0)
 
 
 def what_is_mixed(whens: Sequence[When]) -> tuple[int, str] | None:

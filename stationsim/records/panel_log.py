@@ -5,6 +5,9 @@ last two, the panel's own ``text``, which a file of words translates (columns ``
 ``event``; a text whose other two cells are empty is passed over). CSV and XLSX are read; other
 columns are passed over and told.
 
+A panel does not know which sequence was tried when, so its export gets the column ``sequence`` by
+hand; a line that belongs to none has a dash there, and is passed over and told.
+
 Times are clock times, stamps with a date, or seconds; one kind within a test. What is read
 otherwise than it stands is told: decimal commas, clocks past midnight, a newest line that stands
 first, lines that stand twice. Rows with no time did not happen. An event that is none of ours is
@@ -14,26 +17,32 @@ kept, with the nearest words beside it.
 from __future__ import annotations
 
 import difflib
-import re
 from collections import Counter
 from dataclasses import dataclass, replace
-from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.errors import QuantityError, RecordError
-from stationsim.records.csv_rows import quoted
 from stationsim.records.filled_form import FilledForm, read_filled
 from stationsim.records.gaps import count
+from stationsim.records.in_brief import in_brief
 from stationsim.records.log_times import When, in_order, read_time, what_is_mixed
+from stationsim.records.log_words import (
+    Meaning,
+    Names,
+    fold,
+    nearest_events,
+    our_events,
+    read_words,
+)
 from stationsim.records.written import plain_signs
-from stationsim.vocabulary import ALARMS, EVENTS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
-_ALARM_EVENTS = ("alarm raised", "alarm cleared")
 _MOST_PROBLEMS = 30
+_OF_NONE = ("-", "--", "none", "n/a")
+"""What stands for the sequence of a line that belongs to none."""
 
 
 @dataclass(frozen=True)
@@ -94,19 +103,15 @@ class PanelLog:
         What was read otherwise than it stands, in words.
     notes
         What stands in a column ``note``, if there is one.
+    above
+        What stands above the names of the columns.
     """
 
     name: str
     entries: tuple[LogEntry, ...]
     repairs: tuple[str, ...] = ()
     notes: tuple[LogNote, ...] = ()
-
-
-class _Meaning(NamedTuple):
-    """What a text of the panel means; both empty for one that is passed over."""
-
-    subject: str
-    event: str
+    above: tuple[str, ...] = ()
 
 
 class _Row(NamedTuple):
@@ -148,13 +153,13 @@ def read_panel_log(
         When it cannot be used as it stands; everything that is wrong is told at once.
     """
     problems: list[str] = []
-    meanings = None if words is None else _read_words(words, subjects, problems)
+    meanings = None if words is None else read_words(words, subjects, problems)
     form = read_filled(path, sheet, ("sequence", "time"))
     repairs = [f"{form.name}: {note}" for note in form.notes]
-    places = _columns(form, words, also_known, problems, repairs)
+    places = _columns(form, words, (tests, also_known), problems, repairs)
     rows: list[_Row] = []
     if places is not None:
-        rows = _rows(form, places, _Names(tests, subjects), meanings, problems, repairs)
+        rows = _rows(form, places, Names(tests, subjects), meanings, problems, repairs)
     rows = _once(form, rows, repairs)
     by_test = [
         [row for row in rows if row.entry.test == test]
@@ -167,8 +172,8 @@ def read_panel_log(
             problems.append(f"{form.name}:{entry.line}: the times of {entry.test!r} {mixed[1]}")
     _raise(problems)
     if not rows:
-        message = f"{form.name}: no row with a time (accepted: one row or more, each with its time)"
-        raise RecordError(message)
+        message = f"{form.name}: nothing is filled in: no row with a time, of a sequence"
+        raise RecordError(f"{message} (accepted: one row or more, each with its time)")
     told: list[str] = []
     placed = in_order([[row.when for row in own] for own in by_test], told)
     entries = [
@@ -177,112 +182,16 @@ def read_panel_log(
         for one in order
     ]
     repairs += [f"{form.name}: {one}" for one in told]
-    return PanelLog(form.name, tuple(entries), tuple(repairs), _notes(form, places))
+    noted = _notes(form, places)
+    return PanelLog(form.name, tuple(entries), tuple(repairs), noted, form.above)
 
 
 def _raise(problems: Sequence[str]) -> None:
     if problems:
+        problems = in_brief(problems)
         more = len(problems) - _MOST_PROBLEMS
         told = [*problems[:_MOST_PROBLEMS], *([f"and {more} more"] if more > 0 else [])]
         raise RecordError("\n".join(told))
-
-
-# ---------------------------------------------------------------------- words
-
-
-def fold(text: str) -> str:
-    """Return a text as it is compared: capitals, blanks, colons and commas don't count.
-
-    Parameters
-    ----------
-    text
-        The text.
-    """
-    return " ".join(re.split(r"[\s_:,]+", plain_signs(text).casefold())).strip()
-
-
-@cache
-def our_events() -> dict[str, str]:
-    """Return our events by the way in which they are compared; of alarms, with and without name."""
-    said = [entry.word for entry in EVENTS]
-    said += [f"{event}: {alarm.word}" for event in _ALARM_EVENTS for alarm in ALARMS]
-    return {fold(one): one for one in said}
-
-
-def nearest_events(text: str) -> tuple[str, ...]:
-    """Return our events that look most like a text.
-
-    Parameters
-    ----------
-    text
-        What a log says.
-    """
-    ours, asked = our_events(), fold(text)
-    close = difflib.get_close_matches(asked, ours, n=3, cutoff=0.5)
-    inside = [one for one in ours if one in asked.split() and one not in close]
-    return tuple(ours[one] for one in (*inside, *close))[:3]
-
-
-class _Names:
-    """Names that a log may hold, found whatever their capitals and blanks."""
-
-    def __init__(self, tests: Iterable[str], subjects: Iterable[str]) -> None:
-        self._tests = {fold(name): name for name in tests}
-        self._subjects = {fold(name): name for name in subjects}
-
-    def test(self, text: str) -> str:
-        """Return the name of a test, or raise."""
-        return _named(text, self._tests, "sequence")
-
-    def subject(self, text: str) -> str:
-        """Return the name of a subject, or raise."""
-        return _named(text, self._subjects, "subject")
-
-
-def _named(text: str, known: dict[str, str], what: str) -> str:
-    name = known.get(fold(text))
-    if name is not None:
-        return name
-    near = difflib.get_close_matches(fold(text), known, n=1, cutoff=0.6)
-    hint = f"; did you mean {known[near[0]]!r}?" if near else ""
-    accepted = ", ".join(repr(one) for one in known.values())
-    message = f"no {what} is called {quoted(text)}{hint} (accepted: {accepted})"
-    raise QuantityError(message)
-
-
-def _read_words(path: Path, subjects: Sequence[str], problems: list[str]) -> dict[str, _Meaning]:
-    """Return what the texts of a panel mean."""
-    form = read_filled(path, "words", ("text", "subject", "event"))
-    columns = ("text", "subject", "event")
-    places, wrong, _notes = form.columns(columns, columns)
-    problems += wrong
-    if wrong:
-        return {}
-    names, ours = _Names((), subjects), our_events()
-    found: dict[str, _Meaning] = {}
-    for at, row in enumerate(form.rows):
-        text, subject, event = (row[places[name]].strip() for name in columns)
-        meaning = _Meaning("", "")
-        if subject or event:
-            try:
-                meaning = _Meaning(names.subject(subject), ours[fold(event)])
-            except QuantityError as error:
-                problems.append(f"{form.where(at)}: {error}")
-                continue
-            except KeyError:
-                near = nearest_events(event)
-                hint = f"; did you mean {' or '.join(map(repr, near))}?" if near else ""
-                problems.append(
-                    f"{form.where(at)}: no event is called {quoted(event)}{hint}"
-                    " (accepted: the events that 'stationsim explain' lists)"
-                )
-                continue
-        if not text or found.setdefault(fold(text), meaning) != meaning:
-            why = "stands twice with two meanings" if text else "is empty"
-            problems.append(
-                f"{form.where(at)}: the text {quoted(text)} {why} (accepted: each text once)"
-            )
-    return found
 
 
 # ---------------------------------------------------------------------- rows
@@ -291,11 +200,15 @@ def _read_words(path: Path, subjects: Sequence[str], problems: list[str]) -> dic
 def _columns(
     form: FilledForm,
     words: Path | None,
-    also_known: Sequence[str],
+    names: tuple[Sequence[str], Sequence[str]],
     problems: list[str],
     repairs: list[str],
 ) -> dict[str, int] | None:
-    """Return where the columns are; None when one is missing."""
+    """Return where the columns are; None when one is missing.
+
+    Names are those of the tests, and those of columns that are passed over without a word.
+    """
+    tests, also_known = names
     header = [fold(name) for name in form.header]
     first = "test" if "test" in header and "sequence" not in header else "sequence"
     by_text = "text" in header and not {"subject", "event"} <= set(header)
@@ -308,6 +221,17 @@ def _columns(
     needed = (first, "time", "text") if by_text else (first, "time", "subject", "event")
     places, wrong, notes = form.columns(needed, needed)
     problems += wrong
+    if any(one.startswith(f"{form.name}: no column is named 'sequence' (") for one in wrong):
+        problems.append(
+            f"{form.name}: a panel's export does not say what was tried when: add a column"
+            " 'sequence' and write into each line the name of its sequence, or '-' where it belongs"
+            f" to none (accepted: {', '.join(map(repr, tests))})"
+        )
+    if not by_text and not {"subject", "event"} & set(places):
+        problems.append(
+            f"{form.name}: in place of 'subject' and 'event' the panel's own words will do"
+            " (accepted: a column 'text', and --words with a file that says what they mean)"
+        )
     if wrong:
         return None
     spare = {repr(name) for name in form.header if fold(name) in map(fold, also_known)}
@@ -324,8 +248,8 @@ def _columns(
 def _rows(
     form: FilledForm,
     places: dict[str, int],
-    names: _Names,
-    meanings: dict[str, _Meaning] | None,
+    names: Names,
+    meanings: dict[str, Meaning] | None,
     problems: list[str],
     repairs: list[str],
 ) -> list[_Row]:
@@ -345,6 +269,9 @@ def _rows(
         if not cells["time"]:
             counted["row", "without a time passed over, as not happened"] += 1
             continue
+        if plain_signs(cells["sequence"]).casefold() in _OF_NONE:
+            counted["row", "of no sequence passed over"] += 1
+            continue
         wrong: list[str] = []
         when = test = None
         try:
@@ -358,7 +285,7 @@ def _rows(
         entry = None
         if "text" in cells:
             meaning = (meanings or {}).get(fold(cells["text"]))
-            if meaning == _Meaning("", ""):
+            if meaning == Meaning("", ""):
                 counted["row", "passed over as the file of words says"] += 1
                 continue
             entry = _translated(form.lines[at], cells["text"], meaning, meanings or {})
@@ -388,7 +315,7 @@ def _notes(form: FilledForm, places: dict[str, int] | None) -> tuple[LogNote, ..
     )
 
 
-def _in_our_words(line: int, cells: dict[str, str], names: _Names) -> LogEntry:
+def _in_our_words(line: int, cells: dict[str, str], names: Names) -> LogEntry:
     subject, text = names.subject(cells["subject"]), cells["event"]
     event = our_events().get(fold(text))
     if event is None:
@@ -397,7 +324,7 @@ def _in_our_words(line: int, cells: dict[str, str], names: _Names) -> LogEntry:
 
 
 def _translated(
-    line: int, text: str, meaning: _Meaning | None, meanings: dict[str, _Meaning]
+    line: int, text: str, meaning: Meaning | None, meanings: dict[str, Meaning]
 ) -> LogEntry:
     if meaning is not None:
         return LogEntry(line, "", 0.0, meaning.subject, meaning.event)

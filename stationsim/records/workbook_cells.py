@@ -10,6 +10,7 @@ import warnings
 import zipfile
 import zlib
 from dataclasses import dataclass
+from datetime import time
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree as ET
 
@@ -174,5 +175,13 @@ def _cell(cell: Any, with_formula: Any) -> Cell:
         if cell.data_type == "e":
             broken = f"holds the error {text}: write the value itself"
         elif not isinstance(value, str):
+            text = _as_shown(value, str(cell.number_format or "")) or text
             broken = f"holds a date or a time ({text}): write a number, with its unit beside it"
     return Cell(text, typed, broken, formula)
+
+
+def _as_shown(value: Any, number_format: str) -> str:
+    """Return a time of full minutes as it is shown where seconds are not; empty for any other."""
+    if not isinstance(value, time) or value.second or value.microsecond:
+        return ""
+    return "" if "s" in _LITERAL.sub("", number_format).casefold() else f"{value:%H:%M}"

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stationsim.studies.acceptance.script import SAME_INSTANT_S
+
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from stationsim.records.panel_log import LogEntry
-    from stationsim.studies.acceptance.script import ExpectedEvent
+    from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
 
 
 class Pair(NamedTuple):
@@ -70,8 +73,47 @@ def align(expected: Sequence[ExpectedEvent], entries: Sequence[LogEntry]) -> lis
     return found[::-1]
 
 
+def asides_of(one: PanelTest, entries: Sequence[LogEntry], pairs: Sequence[Pair]) -> frozenset[int]:
+    """Return the places of lines that no event is matched with, and that are known besides.
+
+    Each must come before the next thing that is matched and expected after it.
+
+    Parameters
+    ----------
+    one
+        The sequence.
+    entries
+        The lines of its log in the order of their times.
+    pairs
+        The match that keeps the order.
+    """
+    taken = {pair.logged for pair in pairs}
+
+    def ends_s(until_s: float) -> float:
+        """Return by the log's clock when the next thing comes that is expected later [s]."""
+        for pair in pairs:
+            if one.expected[pair.expected].after_s > until_s + SAME_INSTANT_S:
+                return entries[pair.logged].at_s + one.time_tolerance_s + SAME_INSTANT_S
+        return math.inf
+
+    return frozenset(
+        at
+        for at, entry in enumerate(entries)
+        if at not in taken
+        and entry.known
+        and any(
+            aside.told_by(entry.subject, entry.event)
+            and entry.at_s <= ends_s(aside.until_s) + entry.resolution_s
+            for aside in one.asides
+        )
+    )
+
+
 def pair_off(
-    expected: Sequence[ExpectedEvent], entries: Sequence[LogEntry], pairs: Sequence[Pair]
+    expected: Sequence[ExpectedEvent],
+    entries: Sequence[LogEntry],
+    pairs: Sequence[Pair],
+    passed: Collection[int] = (),
 ) -> list[Pair]:
     """Return what occurs in both but is left over by a match; the nearest in time together.
 
@@ -81,12 +123,14 @@ def pair_off(
         As for :func:`align`.
     pairs
         The match that keeps the order.
+    passed
+        Places of lines that tell of something else, and are passed over [-].
     """
     ahead_s = entries[0].at_s - expected[0].after_s if expected and entries else 0.0
     if pairs:
         ahead_s = entries[pairs[0].logged].at_s - expected[pairs[0].expected].after_s
     events = {pair.expected for pair in pairs}
-    lines = {pair.logged for pair in pairs}
+    lines = {*passed, *(pair.logged for pair in pairs)}
     left = [
         (abs(entries[at].at_s - expected[n].after_s - ahead_s), Pair(n, at))
         for n in range(len(expected))

@@ -7,13 +7,14 @@ do, not what stations usually do.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from stationsim.simulation.session import Session, simulate
 from stationsim.studies.acceptance.cautions import AT_THE_VALVE
 from stationsim.studies.acceptance.script import sequence_of
+from stationsim.studies.acceptance.turns import most_running
 from stationsim.studies.ahead import Ahead
 from stationsim.studies.check.criterion import stages_of
 
@@ -34,6 +35,7 @@ BEFORE_S = 20.0
 
 _STILL_FALLS = 0.8
 _MARGIN_M = 0.05
+_MORE_M = (0.15, 0.40)
 _LAST_S = 5.0
 _ROUNDING_S = 1e-4
 
@@ -199,15 +201,48 @@ class Bench:
         reached = well.level_at(self.volume_m3(max(whole, 0.0)) + rise_m3)
         return whole if whole > floor and reached >= least_m else found
 
-    def above_starts(self) -> float | None:
-        """Return a level above all start levels [m above floor]; None when there is no room."""
+    def above_starts(self) -> tuple[float, ...]:
+        """Return levels above all start levels [m above floor], lowest first; none without room.
+
+        They lie below the spill, and below the high-level alarm where that lies above the starts.
+        """
         room = self.crest_m - self.top_m
         if room <= 0.0:
-            return None
+            return ()
         high = self.station.alarms.high_level_m
         if high is not None and high > self.top_m:
             room = min(room, high - self.top_m)
-        return self.top_m + min(_MARGIN_M, 0.5 * room)
+        margins = (min(_MARGIN_M, 0.5 * room), *(min(each, 0.8 * room) for each in _MORE_M))
+        return tuple(self.top_m + margin for margin in sorted(set(margins)))
+
+    def all_start(self, scripts: Iterable[Script], ends: Callable[[], Until]) -> PanelTest | str:
+        """Play scripts until in one of them every pump runs that the start levels call for.
+
+        Parameters
+        ----------
+        scripts
+            What is played, each from a higher level than the one before it.
+        ends
+            Makes what says that a script is over, as in :meth:`reaches_s`.
+
+        Returns
+        -------
+        PanelTest or str
+            The sequence; or why there is none, by the first of the scripts.
+        """
+        most, reasons = min(len(self.starts_m), len(self.names)), []
+        for script in scripts:
+            made = self.play_until(script, ends())
+            if isinstance(made, str):
+                reasons.append(made)
+                break
+            if most_running(made.result.trace.events, self.names) >= most:
+                return made
+            reasons.append(
+                "the pumps that start first draw the level down, or fail, before the last of those"
+                " that the start levels call for would run"
+            )
+        return reasons[0] if reasons else "the highest start level does not lie below the spill"
 
     def rise_s(self, from_m: float, to_m: float) -> float:
         """Return how long the water takes to rise with no pump running [s].

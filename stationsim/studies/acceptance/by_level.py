@@ -13,9 +13,11 @@ from stationsim.inflow.segments import DAY_S
 from stationsim.studies.acceptance.bench import AllStopped, full_s
 from stationsim.studies.acceptance.cautions import AT_TEST_POINT, LICENSED
 from stationsim.studies.acceptance.script import Script
+from stationsim.studies.acceptance.turns import in_turn, leads_of, makes_rounds
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from datetime import datetime
 
     from stationsim.studies.acceptance.bench import Bench, Until
     from stationsim.studies.acceptance.script import PanelTest
@@ -32,6 +34,8 @@ _HAND_S = 2.0
 _AFTER_S = 10.0
 _HOLD_S = 20.0
 _LOW_S = 30.0
+_TWO_ROUNDS = "alternation over two rounds"
+_ALTERNATION = "alternation"
 _ONE_BY_ONE = "turn the selectors to auto in order, one right after the other"
 _METERS = (
     "The order goes by the hour meters: set them to nought first; pumps whose hours lie within"
@@ -89,7 +93,7 @@ def alternation(bench: Bench) -> tuple[str, PanelTest | str]:
     """
     plan = bench.station.control
     script = Script(
-        name="alternation over two rounds",
+        name=_TWO_ROUNDS,
         purpose="Every pump leads in its turn, for two rounds.",
         how=(
             f"Selectors in auto; set the panel so that {bench.lead} leads.",
@@ -99,38 +103,73 @@ def alternation(bench: Bench) -> tuple[str, PanelTest | str]:
         start_level_m=bench.stop_m,
         inflow_m3s=bench.water_m3s,
     )
-    count = len(bench.names)
-    if count == 1:
+    if len(bench.names) == 1:
         return script.name, "there is one electric pump: it always leads"
     if plan.rotation == "fixed":
-        script = replace(
-            script,
-            name="fixed order over two cycles",
-            purpose=f"{bench.lead} leads each time: nothing changes the order.",
-        )
-        return script.name, bench.play_until(script, AllStopped(ROUNDS))
-    settings = plan.rotation_settings
+        return _fixed(bench, script)
+    settings, names = plan.rotation_settings, bench.names
     if isinstance(settings, ClockSettings):
         return _by_clock(bench, script, settings)
+    rule = "The lead changes as the panel is set"
+    if plan.rotation != "each cycle":
+        script = replace(script, name=_ALTERNATION)
+    if plan.rotation == "run hours":
+        rule = "The pump with the fewest run hours leads each time"
     if isinstance(settings, SharesSettings):
-        shares = read_shares(settings.shares, count)
-        taking_part = sum(share > 0.0 for share in shares)
-        script = replace(
-            script,
-            purpose="The pump that is furthest behind its share of the hours leads each time.",
-        )
-        count = taking_part
+        rule = "The pump that is furthest behind its share of the hours leads each time"
+        shares = read_shares(settings.shares, len(names))
+        names = tuple(name for name, share in zip(names, shares, strict=True) if share > 0.0)
+        if len(names) == 1:
+            return script.name, f"{names[0]} alone has a share of the hours: it always leads"
     if plan.rotation in ("run hours", "shares"):
         script = replace(script, how=(*script.how, _METERS))
-    return script.name, bench.play_until(script, AllStopped(ROUNDS * count))
+    made = bench.play_until(script, AllStopped(ROUNDS * len(names)))
+    return _as_led(bench, made, script, names, rule)
+
+
+def _as_led(
+    bench: Bench, made: PanelTest | str, script: Script, names: Sequence[str], rule: str
+) -> tuple[str, PanelTest | str]:
+    """Return a sequence by the name of what comes of it: two rounds, or another alternation."""
+    if isinstance(made, str):
+        return script.name, made
+    leads = leads_of(made.result.trace.events, bench.names)
+    if len(set(leads)) < 2:
+        only = f"{leads[0]} would lead each of its {len(leads)} cycles" if leads else "none leads"
+        return script.name, f"{only}: no change of the lead would show"
+    rounds = makes_rounds(leads, names, ROUNDS)
+    purpose = f"{rule}: {in_turn(leads)}."
+    if rounds and script.name == _TWO_ROUNDS:
+        purpose = script.purpose
+    name = _TWO_ROUNDS if rounds else _ALTERNATION
+    return name, replace(made, name=name, purpose=purpose)
+
+
+def _fixed(bench: Bench, script: Script) -> tuple[str, PanelTest | str]:
+    """Return two cycles in which the lead stays what it is."""
+    script = replace(script, name="fixed order over two cycles")
+    made = bench.play_until(script, AllStopped(ROUNDS))
+    if isinstance(made, str):
+        return script.name, made
+    leads = leads_of(made.result.trace.events, bench.names)
+    told = f"{bench.lead} leads each time" if set(leads) == {bench.lead} else in_turn(leads)
+    return script.name, replace(made, purpose=f"Nothing changes the order: {told}.")
 
 
 def _by_clock(bench: Bench, script: Script, settings: ClockSettings) -> tuple[str, PanelTest | str]:
     """Return two rounds by the clock if they are short, or one change of the lead."""
     lasts_s = ROUNDS * len(bench.names) * settings.every_s
     if lasts_s <= BY_CLOCK_S:
-        script = replace(script, purpose="The lead changes at its set times, for two rounds.")
-        return script.name, bench.play_until(script, AllStopped(1, since_s=lasts_s))
+        script = replace(script, name=_ALTERNATION, how=_clock_set(script, bench.start))
+        cycles = AllStopped(ROUNDS * len(bench.names))
+        by_then = AllStopped(1, since_s=lasts_s)
+
+        def both(rows: Sequence[EventRow], running: tuple[str, ...]) -> bool:
+            enough, late = cycles(rows, running), by_then(rows, running)  # both count on
+            return enough and late
+
+        made = bench.play_until(script, both)
+        return _as_led(bench, made, script, bench.names, "The lead changes at its set times")
     script = replace(script, name="change of the lead by the clock")
     first_s = bench.reaches_s(script, AllStopped(1))
     if first_s is None:
@@ -143,18 +182,25 @@ def _by_clock(bench: Bench, script: Script, settings: ClockSettings) -> tuple[st
         return script.name, f"the lead changes every {hours:g} h, and not on the day of the test"
     midnight = bench.start.replace(hour=0, minute=0, second=0, microsecond=0)
     begins = midnight + timedelta(seconds=begins_s)
-    script = replace(
-        script,
-        begins=begins,
-        purpose="The lead changes at the set time: one cycle before it, one after it.",
-        how=(
-            script.how[0],
-            f"Set the clock of the panel to {begins:%H:%M} as the water begins to run in.",
-            *script.how[1:],
-        ),
-    )
-    # the change comes while none runs: no event of its own, but another pump leads the next cycle
-    return script.name, bench.play_until(script, AllStopped(2))
+    script = replace(script, begins=begins, how=_clock_set(script, begins))
+
+    # the change comes while none runs, or waits for the stop: no event of its own
+    def changed(rows: Sequence[EventRow], running: tuple[str, ...]) -> bool:
+        return not running and len(set(leads_of(rows, bench.names))) > 1
+
+    made = bench.play_until(script, changed)
+    if isinstance(made, str):
+        return script.name, made
+    leads = leads_of(made.result.trace.events, bench.names)
+    purpose = f"The lead changes at the set time: {in_turn(leads)}."
+    return script.name, replace(made, purpose=purpose)
+
+
+def _clock_set(script: Script, begins: datetime) -> tuple[str, ...]:
+    """Return what the crew does, with the clock of the panel set before the water runs in."""
+    shown = f"{begins:%H:%M:%S}" if begins.second else f"{begins:%H:%M}"
+    told = f"Set the clock of the panel to {shown} as the water begins to run in."
+    return (script.how[0], told, *script.how[1:])
 
 
 # ---------------------------------------------------------------------- all calls
@@ -176,9 +222,6 @@ def all_calls(bench: Bench) -> PanelTest | str:
     risen = _by_rising(bench, most)
     if risen is not None:
         return risen
-    above = bench.above_starts()
-    if above is None:
-        return "the highest start level does not lie below the spill"
     wait_s = prepared_s(bench)
     script = Script(
         name="lag and standby starts",
@@ -187,9 +230,12 @@ def all_calls(bench: Bench) -> PanelTest | str:
         how=(
             f"Selectors in off; set the panel so that {bench.lead} leads.",
             *bench.water_told(held=True),
-            f"At the start level wait {wait_s:.0f} s, then {_ONE_BY_ONE}.",
+            (
+                f"{wait_s:.0f} s after the water has passed the level at which this begins,"
+                f" {_ONE_BY_ONE}."
+            ),
         ),
-        start_level_m=bench.before(above, wait_s, bench.top_m),
+        start_level_m=bench.top_m,
         inflow_m3s=bench.water_m3s,
         events=(
             *held_off(bench),
@@ -198,7 +244,13 @@ def all_calls(bench: Bench) -> PanelTest | str:
         prepared_s=wait_s,
         held_s=wait_s + _HAND_S * len(bench.names),
     )
-    return bench.play_until(script, AllStopped())
+    # the panel must have found all start levels reached as the first selector is turned
+    by_s = wait_s - bench.start_delay_s
+    filled = (
+        replace(script, start_level_m=bench.before(above, by_s, bench.top_m))
+        for above in bench.above_starts()
+    )
+    return bench.all_start(filled, AllStopped)
 
 
 def _by_rising(bench: Bench, most: int) -> PanelTest | None:
@@ -272,7 +324,7 @@ def high_level(bench: Bench) -> PanelTest | str:
             *held_off(bench),
             *to_auto(bench, auto_s),
         ),
-        prepared_s=wait_s,
+        prepared_s=min(wait_s, 0.5 * raised_s),  # the alarm itself does not belong to it
         held_s=auto_s + _HAND_S * len(bench.names),
         on_hand=("alarm cleared: high level",),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.episode import ScriptedEvent
@@ -233,9 +234,6 @@ def restart(bench: Bench) -> PanelTest | str:
     bench
         The station.
     """
-    above = bench.above_starts()
-    if above is None:
-        return "the highest start level does not lie below the spill"
     station, engine = bench.station, bench.station.engine_pump
     back_s = max(full_s(station.alarms.power_failed_delay_s) + 10.0, BEFORE_S)
     events = [ScriptedEvent(0.0, "grid loss", "grid", back_s)]
@@ -244,28 +242,36 @@ def restart(bench: Bench) -> PanelTest | str:
         events.append(ScriptedEvent(0.0, "off", engine.pump.name))
         held = f", {engine.pump.name} in off"
         after = f"; turn {engine.pump.name} to auto again at the end"
+    purpose = "When the grid is back the pumps restart in order, spaced as set, and not at once."
+    if min(len(bench.starts_m), len(bench.names)) == 1:
+        purpose = f"When the grid is back {bench.lead} restarts, after its delays."
     script = Script(
         name="restart after return with the well high",
-        purpose="When the grid is back the pumps restart in order, spaced as set, and not at once.",
+        purpose=purpose,
         how=(
             f"Set the panel so that {bench.lead} leads.",
             (
-                f"With all pumps stopped {LICENSED} opens the main breaker (off), {BREAKER};"
-                f" selectors in auto{held}."
+                f"Before the well is filled, pumps still off, {LICENSED} opens the main breaker"
+                f" (off), {BREAKER}; only then selectors in auto{held}."
             ),
             WITHOUT_POWER,
             *bench.water_told(held=True),
             (
-                f"{back_s:.0f} s after the start level the same person closes the breaker,"
-                f" {CLEAR}{after}."
+                f"{back_s:.0f} s after the water has passed the level at which this begins, the"
+                f" same person closes the breaker, {CLEAR}{after}."
             ),
         ),
-        start_level_m=bench.before(above, back_s, bench.top_m),
+        start_level_m=bench.top_m,
         inflow_m3s=bench.water_m3s,
         events=tuple(events),
         prepared_s=back_s,
+        besides=() if engine is None else ((engine.pump.name, "in auto"),),
     )
-    return bench.play_until(script, _settled(bench, back_s))
+    filled = (
+        replace(script, start_level_m=bench.before(above, back_s, bench.top_m))
+        for above in bench.above_starts()
+    )
+    return bench.all_start(filled, partial(_settled, bench, back_s))
 
 
 def _settled(bench: Bench, back_s: float) -> AllStopped:

@@ -6,7 +6,6 @@ than on the sheet, if that is said. All of it is told.
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.errors import QuantityError
@@ -14,6 +13,7 @@ from stationsim.records.csv_rows import quoted
 from stationsim.records.written import Mended, listed_unit, number_of, plain_signs, yes_or_no
 from stationsim.studies.acceptance.possible import cannot_be
 from stationsim.studies.acceptance.sheet_units import KINDS, is_counted, references
+from stationsim.studies.acceptance.stopwatch import is_shown, shown_time
 from stationsim.units import accepted, parse
 
 if TYPE_CHECKING:
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 
 SPELT = "unit spelt otherwise"
 CONVERTED = "unit other than on the sheet, converted"
+STOPWATCH = "time with colons read as a stopwatch shows it"
 COUNTED = "level counted from elsewhere than on the sheet, converted"
 
-_CLOCK = re.compile(r"[0-9]+:[0-9]{1,2}(?::[0-9]{1,2})?")
 _FROM: tuple[tuple[str, LevelsShown], ...] = (
     ("above the floor", "above floor"),
     ("above floor", "above floor"),
@@ -112,9 +112,8 @@ def value_of(text: str, beside: str, reading: Reading, station: Station, sheet: 
     if reading.measure == "yes or no":
         return Written(yes_or_no(text), "", ())
     kind = KINDS[reading.measure]
-    if kind == "duration" and _CLOCK.match(text.strip()):
-        message = f"{quoted(text)} is unclear: minutes and seconds, or hours and minutes?"
-        raise QuantityError(f"{message} (accepted: 118 s, 1 min 58 s, or 1.5 h)")
+    if kind == "duration" and is_shown(text):
+        return _by_stopwatch(text, reading, station)
     number = number_of(text)
     repairs = list(number.repairs)
     if kind == "duration" and any(mark.isdigit() for mark in number.behind):
@@ -137,6 +136,16 @@ def value_of(text: str, beside: str, reading: Reading, station: Station, sheet: 
     if wrong:
         raise QuantityError(f"{quoted(text)}: {wrong}")
     return Written(value, unit, tuple(repairs), number.unsure)
+
+
+def _by_stopwatch(text: str, reading: Reading, station: Station) -> Written:
+    """Return a duration that was written with colons."""
+    value_s, told = shown_time(text, reading.expected)
+    wrong = cannot_be(value_s, "s", reading, station)
+    if wrong:
+        raise QuantityError(f"{quoted(text)}: {wrong}")
+    repair = Mended(STOPWATCH, quoted(text), f"{told} ({value_s:g} s)")
+    return Written(value_s, "s", (repair,))
 
 
 def _agree(behind: str, beside: str, reading: Reading, station: Station) -> None:

@@ -20,7 +20,7 @@ from stationsim.studies.acceptance.lineups import (
     of_the_day,
     points_of,
 )
-from stationsim.studies.acceptance.reading import Reading
+from stationsim.studies.acceptance.reading import Reading, both
 from stationsim.studies.acceptance.rig import AsBuilt, Rig
 from stationsim.studies.acceptance.script import PanelTest
 from stationsim.studies.acceptance.sequences import sequences_of
@@ -192,7 +192,12 @@ class Day:
                 )
             )
         if not plan.water_m3s:
-            found.append(("waits for water and hours of the tests", "needs acceptance.water"))
+            rates = {one.inflow_m3s for one in self.sequences}
+            said = "; ".join(both(rate, "flow") for rate in sorted(rates))
+            reckoned = f"; the sequences are reckoned with {said}" if rates else ""
+            found.append(
+                ("waits for water and hours of the tests", f"needs acceptance.water{reckoned}")
+            )
         if self.station.ratings.bypass is None:
             found.append(("bypass connection", "needs [bypass]"))
         return found

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from stationsim.caution import CAUTION
 from stationsim.forms import Form
 from stationsim.studies.acceptance.cautions import FOOTER
+from stationsim.studies.acceptance.reading import both
 from stationsim.studies.acceptance.sheet_units import (
     YES_OR_NO,
     is_counted,
@@ -17,6 +18,7 @@ from stationsim.studies.acceptance.sheet_units import (
     unit_of,
     units_offered,
 )
+from stationsim.studies.acceptance.whose import EVENTS_OF, READINGS_OF, title_of
 from stationsim.units import show
 from stationsim.wording import level_text
 
@@ -69,6 +71,11 @@ _HOW_TO = (
     ),
 )
 
+_TIMES = (
+    "How long something took: in seconds (133), or with its units (2 min 13 s), or as a stopwatch"
+    " shows it (2:13 is 2 min 13 s); never the time of the day."
+)
+
 _GRADES_ARE = (
     "Figures from memory; check them against the standard and the contract. Grades are made for a"
     " pump on a test bed, and used here for the station as well."
@@ -88,7 +95,8 @@ _HOW_TO_LOG = (
     ),
     (
         "What happened and is not here gets a row of its own, with the name of its sequence. An"
-        " export of the panel's own log will do in place of this sheet."
+        " export of the panel's own log will do in place of this sheet, once a column 'sequence'"
+        " says in which sequence each line came ('-' for none)."
     ),
 )
 
@@ -129,7 +137,7 @@ def readings_form(
     asked = [one.measure == "yes or no" for one in readings]
     return Form(
         name=READINGS,
-        title=f"{station.name}: readings of the day of acceptance",
+        title=title_of(station.name, READINGS_OF),
         columns=COLUMNS,
         rows=tuple(rows),
         blank=("read", "uncertainty", "note"),
@@ -179,13 +187,13 @@ def events_form(
             )
     return Form(
         name=EVENTS,
-        title=f"{station.name}: what the panel should show on the day of acceptance",
+        title=title_of(station.name, EVENTS_OF),
         columns=EVENT_COLUMNS,
         rows=tuple(rows),
         blank=("time", "note"),
         notes=(
             *_HOW_TO_LOG,
-            *(_script(one, station, system) for one in sequences),
+            *(_script(one, station) for one in sequences),
         ),
         room={"time": 12, "note": 26},
         cautions=tuple(cautions or (CAUTION,)),
@@ -200,10 +208,16 @@ def _seconds(value_s: float) -> float | None:
     return float(round(value_s)) if value_s >= 100.0 else round(value_s, 1) + 0.0
 
 
-def _script(one: PanelTest, station: Station, system: System) -> str:
+def _level_in_both(station: Station, level_m: float) -> str:
+    """Return a level as the people of this station say it, and in US units."""
+    us = show(abs(station.shown_m(level_m)), "level", "us")
+    return f"{level_text(station, level_m, 'si')} ({us})"
+
+
+def _script(one: PanelTest, station: Station) -> str:
     """Return in a line what a sequence is for, and what the crew does in it."""
-    begin = f"Begin with the level at {level_text(station, one.start_level_m, system)}"
-    water = f"{show(one.inflow_m3s, 'flow', system)} of clean water running in"
+    begin = f"Begin with the level at {_level_in_both(station, one.start_level_m)}"
+    water = f"{both(one.inflow_m3s, 'flow')} of clean water running in"
     if one.inflow_m3s <= 0.0:
         water = "no water running in"
     steps = " ".join(one.how)
@@ -233,6 +247,8 @@ def _grades(readings: Sequence[Reading]) -> list[str]:
 def _how_to(readings: Sequence[Reading], station: Station) -> list[str]:
     """Return how the sheet is filled in."""
     told = list(_HOW_TO)
+    if any(one.measure == "duration" for one in readings):
+        told.append(_TIMES)
     if any(one.measure == "yes or no" for one in readings):
         told.append(f"Where the unit is {YES_OR_NO}, write yes or no.")
     if any(is_counted(one) for one in readings):

@@ -12,6 +12,10 @@ that was in time, and the reading with the fewest events off their time counts: 
 makes the next one neither late nor early. The first event that is matched has nothing before it
 and is taken as in time. What comes with a hand of the crew is not judged by its time, but what
 follows it may be counted from it.
+
+A log may begin with the preparations, and hold calls that go unanswered while the crew holds pumps
+off: such lines are known, *not asked for*, and neither miss nor fail anything. They must come
+before what is expected after them.
 """
 
 from __future__ import annotations
@@ -22,10 +26,12 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from stationsim.errors import InputError
 from stationsim.records import panel_log
-from stationsim.studies.acceptance.alignment import Pair, align, pair_off
+from stationsim.records.filled_form import has_filled
+from stationsim.studies.acceptance.alignment import Pair, align, asides_of, pair_off
 from stationsim.studies.acceptance.forms import EVENT_COLUMNS, EVENTS
 from stationsim.studies.acceptance.repairs import CrewNote, Repair
 from stationsim.studies.acceptance.script import tolerance_s
+from stationsim.studies.acceptance.whose import of_another
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,10 +40,18 @@ if TYPE_CHECKING:
     from stationsim.records.panel_log import LogEntry
     from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
 
-LogVerdict = Literal["as expected", "late", "early", "missing", "extra", "out of order", "not done"]
+LogVerdict = Literal[
+    "as expected", "late", "early", "missing", "extra", "out of order", "not asked for", "not done"
+]
 
 ELSEWHERE = ("grid", "station", "level sensor")
 """What a log tells of besides machines."""
+
+TIMES_IN_IT = f"times on its sheet {EVENTS!r} compared too, as the panel's log"
+"""What is told of a workbook that holds both readings and times."""
+
+PASSED_OVER = "a row of the file of words with an empty subject and event passes it over"
+"""What is done about a text of the panel that means nothing here."""
 
 _ROUNDING_S = 1e-6
 
@@ -51,7 +65,8 @@ class LogLine:
     sequence
         Name of the sequence.
     verdict
-        What is to be said of it; ``not done`` of a sequence with no line in the log.
+        What is to be said of it; ``not done`` of a sequence with no line in the log, ``not asked
+        for`` of a line that tells of the preparations.
     subject, event
         What happened or should have; of an alarm with its name.
     expected_s, logged_s
@@ -103,20 +118,39 @@ def read_panel_log(
     if not sequences:
         message = f"{path}: the station can do no sequence, so there is nothing to compare with"
         raise InputError(message)
-    machines = sequences[0].result.station.machine_names()
+    station = sequences[0].result.station
     found = panel_log.read_panel_log(
         path,
         tests=[one.name for one in sequences],
-        subjects=[*machines, *ELSEWHERE],
+        subjects=[*station.machine_names(), *ELSEWHERE],
         words=words,
         sheet=EVENTS,
         also_known=EVENT_COLUMNS,
     )
+    other = of_another(found.above, found.name, station.name)
+    if other:
+        raise InputError(other)
     repairs = [
         Repair(found.name, None, "", told.removeprefix(f"{found.name}: ")) for told in found.repairs
     ]
     notes = [CrewNote(one.test, one.note, one.line, one.timed) for one in found.notes]
     return list(found.entries), repairs, notes
+
+
+def has_times(path: Path) -> bool:
+    """Return whether a file is the workbook of the day, with times on its sheet of events.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    RecordError
+        When it cannot be read.
+    """
+    return has_filled(path, EVENTS, "time")
 
 
 def compare_log(sequences: Sequence[PanelTest], entries: Sequence[LogEntry]) -> list[LogLine]:
@@ -189,7 +223,9 @@ class _Compared:
         self.expected = one.expected
         self.entries = entries
         self.pairs = align(one.expected, entries)
-        self.off_order = pair_off(one.expected, entries, self.pairs)
+        self.asides = asides_of(one, entries, self.pairs)
+        passed = {at for at in self.asides if not self._is_told_by_crew(entries[at])}
+        self.off_order = pair_off(one.expected, entries, self.pairs, passed)
         taken = {pair.logged for pair in (*self.pairs, *self.off_order)}
         self.spare = [at for at in range(len(entries)) if at not in taken]
         self._matched = {pair.expected for pair in (*self.pairs, *self.off_order)}
@@ -222,6 +258,10 @@ class _Compared:
     def _is_hand(self, place: int) -> bool:
         """Return whether an expected event comes with a hand of the crew, and is in the log."""
         return self.expected[place].by_crew and place in self._matched
+
+    def _is_told_by_crew(self, entry: LogEntry) -> bool:
+        """Return whether an event that comes with a hand of the crew is told by a line."""
+        return any(one.by_crew and one.told_by(entry.subject, entry.event) for one in self.expected)
 
     def _judge(self) -> tuple[_Judged, ...]:
         """Return the judgement of each pair, so that the fewest are off their time."""
@@ -310,7 +350,7 @@ class _Compared:
         gap_s = one.after_s - before.after_s
         coarse = ", by times without seconds" if entry.resolution_s else ""
         return (
-            f"{one.subject} {one.said} {_after(logged_s, before)}, expected"
+            f"{_called(one)} {_after(logged_s, before)}, expected"
             f" {_seconds(gap_s)} +- {_seconds(judged.tolerance_s)}{coarse}"
         )
 
@@ -337,15 +377,15 @@ class _Compared:
         later = [p for p in self.pairs if p.expected > pair.expected and p.logged < pair.logged]
         if later:
             other = self.expected[later[-1].expected]
-            return f"after {other.subject} {other.said}"
+            return f"after {_called(other)}"
         earlier = [p for p in self.pairs if p.expected < pair.expected and p.logged > pair.logged]
         other = self.expected[(earlier or self.pairs)[0].expected]
-        return f"before {other.subject} {other.said}"
+        return f"before {_called(other)}"
 
     def _missing(self, one: ExpectedEvent) -> LogLine:
         before = self.expected[one.n - 2] if one.n > 1 else None
         when = "as the first" if before is None else _after(one.gap_s, before)
-        return self._line("missing", f"{one.subject} {one.said}, expected {when}", one)
+        return self._line("missing", f"{_called(one)}, expected {when}", one)
 
     def _spare(self, at: int) -> LogLine:
         """Return the line of an entry that no expected event is left for."""
@@ -353,13 +393,18 @@ class _Compared:
         if not entry.known:
             near = " or ".join(map(repr, entry.nearest))
             hint = f"; did you mean {near}?" if near else ""
-            why = f"{entry.subject} {entry.event!r} is none of our words{hint}".strip()
+            why = f"{entry.subject} {entry.event!r} is none of the words{hint}".strip()
+            if not entry.subject:
+                why += f"; {PASSED_OVER}"
             return self._line("extra", why, entry=entry)
         twin = self._twin(entry)
         if twin is not None:
             one, line = twin
             why = f"{entry.subject} {entry.event} tells the same as line {line}"
             return self._line("as expected", why, one, entry)
+        if at in self.asides:
+            why = f"{entry.subject} {entry.event} belongs to the preparations, or may come or not"
+            return self._line("not asked for", why, entry=entry)
         why = f"{entry.subject} {entry.event} is not expected here"
         return self._line("extra", why, entry=entry)
 
@@ -386,5 +431,12 @@ def _seconds(value_s: float) -> str:
 def _after(gap_s: float, before: ExpectedEvent) -> str:
     """Return in words how long after an event, or before it."""
     if gap_s < -0.05:
-        return f"{_seconds(-gap_s)} before {before.subject} {before.said}"
-    return f"{_seconds(max(gap_s, 0.0))} after {before.subject} {before.said}"
+        return f"{_seconds(-gap_s)} before {_called(before)}"
+    return f"{_seconds(max(gap_s, 0.0))} after {_called(before)}"
+
+
+def _called(one: ExpectedEvent) -> str:
+    """Return an event with what it is of: ``P1 start``, ``"alarm raised: ..." of the station``."""
+    if one.subject in ELSEWHERE:
+        return f'"{one.said}" of the {one.subject}'
+    return f'"{one.said}" of {one.subject}' if ":" in one.said else f"{one.subject} {one.said}"

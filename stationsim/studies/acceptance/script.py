@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.episode import Episode, ScriptedEvent
 from stationsim.inflow.segments import Segments, from_points
@@ -87,9 +87,35 @@ class ExpectedEvent:
             What it says: as :attr:`said`, as one of ``also``, or an alarm without its name.
         """
         each = (self.said, *self.also)
-        return subject == self.subject and any(
-            one == words or one.startswith(f"{words}:") for one in each
-        )
+        return subject == self.subject and any(_is_called(one, words) for one in each)
+
+
+class Aside(NamedTuple):
+    """Something that a log may hold and need not: of the preparations, or what no panel shows.
+
+    Parameters
+    ----------
+    subject
+        Of what it tells.
+    said
+        What a log may call it.
+    until_s
+        It comes before whatever is expected later than this [s].
+    """
+
+    subject: str
+    said: str
+    until_s: float
+
+    def told_by(self, subject: str, words: str) -> bool:
+        """Return whether a line of a log tells of it; as :meth:`ExpectedEvent.told_by`.
+
+        Parameters
+        ----------
+        subject, words
+            Of what the line tells, and what it says.
+        """
+        return subject == self.subject and _is_called(self.said, words)
 
 
 @dataclass(frozen=True)
@@ -115,6 +141,9 @@ class PanelTest:
     on_site
         What only somebody who stands beside it can see, such as the call of the engine; a log of
         the panel does not hold it.
+    asides
+        What a log may hold besides and need not: the preparations, calls that go unanswered while
+        the crew holds the pumps off, and whatever else of the run no panel shows.
     duration_s
         How long it lasts [s].
     water_m3, pumped_m3
@@ -140,6 +169,7 @@ class PanelTest:
     time_part: float
     result: Result = field(repr=False, compare=False)
     on_site: tuple[ExpectedEvent, ...] = ()
+    asides: tuple[Aside, ...] = ()
 
 
 def said(event: str, cause: str) -> str:
@@ -151,6 +181,11 @@ def said(event: str, cause: str) -> str:
         As in the table of events.
     """
     return f"{event}: {cause.partition(':')[0]}" if event in TOLD_BY else event
+
+
+def _is_called(one: str, words: str) -> bool:
+    """Return whether words of a log mean this; an alarm may come without its name."""
+    return one == words or one.startswith(f"{words}:")
 
 
 def tolerance_s(gap_s: float, least_s: float, part: float) -> float:
@@ -216,6 +251,8 @@ class Script:
         Calls that go unanswered up to this do so because the crew holds the pumps off [s].
     on_hand
         What hangs on how quick the crew's hand is, as a log may call it: no time is expected of it.
+    besides
+        What the crew does at a time of its own, by subject and as a log may call it.
     begins
         Local time at which it begins; None for that of the day.
     """
@@ -230,6 +267,7 @@ class Script:
     prepared_s: float = 0.0
     held_s: float = 0.0
     on_hand: tuple[str, ...] = ()
+    besides: tuple[tuple[str, str], ...] = ()
     begins: datetime | None = None
 
     def episode(self, start: datetime, duration_s: float) -> Episode:
@@ -284,6 +322,7 @@ def sequence_of(
         events=script.events,
         expected=expected(AT_PANEL),
         on_site=expected(ON_SITE),
+        asides=_asides(trace.events, script, result.station.machine_names()),
         duration_s=trace.end_s,
         water_m3=trace.inflow_m3,
         pumped_m3=trace.pumped_m3,
@@ -305,6 +344,21 @@ def _counts(row: EventRow, script: Script) -> bool:
     if row.t_s < script.prepared_s - SAME_INSTANT_S:
         return False
     return row.event != "start refused" or row.t_s > script.held_s + SAME_INSTANT_S
+
+
+def _asides(rows: Sequence[EventRow], script: Script, machines: Sequence[str]) -> tuple[Aside, ...]:
+    """Return what a log may hold and need not."""
+    found = [
+        Aside(row.subject, said(row.event, row.cause), row.t_s)
+        for row in rows
+        if not (_counts(row, script) and seen_by(row.event) in AT_PANEL)
+    ]
+    if script.held_s > 0.0:  # a slower crew lets other calls go unanswered than this run does
+        found = [one for one in found if one.said != "start refused"]
+        found.append(Aside("station", "start refused", script.held_s))
+    # the selectors are set before anything else
+    found += [Aside(name, word, -math.inf) for name in machines for word in ("off", "in auto")]
+    return (*found, *(Aside(*one, math.inf) for one in script.besides))
 
 
 def _expected(

@@ -17,7 +17,13 @@ from stationsim.studies.acceptance.forms import events_form, readings_form
 from stationsim.studies.acceptance.judge import verdicts
 from stationsim.studies.acceptance.order_form import order_form
 from stationsim.studies.acceptance.outcome import Outcome
-from stationsim.studies.acceptance.panel_log import compare_log, read_panel_log
+from stationsim.studies.acceptance.panel_log import (
+    TIMES_IN_IT,
+    compare_log,
+    has_times,
+    read_panel_log,
+)
+from stationsim.studies.acceptance.repairs import Repair
 from stationsim.studies.acceptance.tables import (
     cause_table,
     log_table,
@@ -37,7 +43,7 @@ if TYPE_CHECKING:
     from stationsim.station import Station
     from stationsim.studies.acceptance.panel_log import LogLine
     from stationsim.studies.acceptance.reading import Taken
-    from stationsim.studies.acceptance.repairs import CrewNote, Repair
+    from stationsim.studies.acceptance.repairs import CrewNote
     from stationsim.units import System
 
 
@@ -59,7 +65,8 @@ def acceptance(
     sources
         The scenario that they came from.
     readings
-        The sheet, filled in: CSV, or the workbook.
+        The sheet, filled in: CSV, or the workbook; one whose sheet of events holds times is the log
+        as well, if no other is given.
     log
         The panel's log: CSV or XLSX with the columns ``sequence``, ``time``, ``subject`` and
         ``event``, or ``text`` in place of the last two.
@@ -119,7 +126,12 @@ def _outcome(
     lines: list[LogLine] = []
     if readings is not None:
         try:
-            taken, mended, noted = read_taken(Path(readings), day.sheet, day.station)
+            if log is None and has_times(Path(readings)):
+                log = readings
+                repairs.append(Repair(str(readings), None, "", TIMES_IN_IT))
+            taken, mended, noted = read_taken(
+                Path(readings), day.sheet, day.station, may_be_blank=log == readings
+            )
             repairs += mended
             notes += noted
         except InputError as error:
@@ -135,7 +147,7 @@ def _outcome(
             problems.append(str(error))
     if problems:
         raise InputError("\n".join(problems))
-    found = verdicts(day.expected, day.sheet, taken) if readings is not None else []
+    found = verdicts(day.expected, day.sheet, taken) if taken else []
     causes = causes_of(day.station, day.sheet, taken) if taken else []
     return Outcome(day, taken, found, causes, lines, repairs, notes)
 

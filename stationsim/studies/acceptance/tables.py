@@ -51,7 +51,7 @@ def sheet_tables(day: Day) -> dict[str, pd.DataFrame]:
             event.n,
             event.after_s,
             event.subject,
-            event.event,
+            event.said,
             event.cause,
             event.level_m,
             event.tolerance_s,

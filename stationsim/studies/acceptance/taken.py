@@ -18,12 +18,15 @@ from stationsim.errors import QuantityError, RecordError
 from stationsim.forms import plain
 from stationsim.records.csv_rows import quoted
 from stationsim.records.filled_form import FilledForm, read_filled
+from stationsim.records.in_brief import in_brief
 from stationsim.records.written import COMMA, Mended
 from stationsim.studies.acceptance.cells import Written, uncertainty_read, value_of
 from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
 from stationsim.studies.acceptance.possible import looks_odd
 from stationsim.studies.acceptance.reading import Taken
 from stationsim.studies.acceptance.repairs import CrewNote, Repair
+from stationsim.studies.acceptance.stopwatch import is_shown
+from stationsim.studies.acceptance.whose import of_another
 from stationsim.wording import listed
 
 if TYPE_CHECKING:
@@ -65,7 +68,9 @@ class TakenSheet(NamedTuple):
     notes: list[CrewNote]
 
 
-def read_taken(path: Path, readings: Sequence[Reading], station: Station) -> TakenSheet:
+def read_taken(
+    path: Path, readings: Sequence[Reading], station: Station, *, may_be_blank: bool = False
+) -> TakenSheet:
     """Return the readings that were taken, what was read otherwise than it stood, and all notes.
 
     Parameters
@@ -76,13 +81,24 @@ def read_taken(path: Path, readings: Sequence[Reading], station: Station) -> Tak
         The readings of the sheet.
     station
         What stands there.
+    may_be_blank
+        Whether nothing need be filled in.
 
     Raises
     ------
     RecordError
-        When the file cannot be read, or what stands in it; everything is told at once.
+        When the file cannot be read, or what stands in it; everything is told at once. Also when
+        it is the sheet of another station, or nothing is filled in.
     """
-    return taken_of(read_filled(path, READINGS, NEEDED), readings, station)
+    form = read_filled(path, READINGS, NEEDED)
+    other = of_another(form.above, form.name, station.name)
+    if other:
+        raise RecordError(other)
+    found = taken_of(form, readings, station)
+    if not found.taken and not may_be_blank:
+        message = f"{form.name}: nothing is filled in: no row has anything in 'read'"
+        raise RecordError(f"{message} (accepted: one reading or more)")
+    return found
 
 
 def taken_of(form: FilledForm, readings: Sequence[Reading], station: Station) -> TakenSheet:
@@ -111,7 +127,7 @@ def taken_of(form: FilledForm, readings: Sequence[Reading], station: Station) ->
     sheet.read()
     taken = sheet.taken()
     if sheet.problems:
-        raise RecordError("\n".join(dict.fromkeys(sheet.problems)))
+        raise RecordError("\n".join(in_brief(sheet.problems)))
     of_file = [Repair(form.name, None, "", told) for told in (*form.notes, *of_columns)]
     return TakenSheet(taken, [*of_file, *sheet.repairs, *sheet.gone()], sheet.notes())
 
@@ -256,7 +272,7 @@ class _Sheet:
         text, note = self.cell(row, "read"), self.cell(row, "note")
         own = self.cell(row, "uncertainty")
         broken = self._broken(row, "read")
-        if broken:
+        if broken and not (reading.measure == "duration" and is_shown(text)):
             self.wrong(row, number, f"'read' {broken}")
             return
         if not text or _exact(text) in _NOT_READ:

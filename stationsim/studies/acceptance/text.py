@@ -237,7 +237,7 @@ def sheet_sentences(day: Day, system: System) -> list[str]:
     told += _of_care(day, system)
     counts = Counter(one.is_baseline for one in day.sheet)
     blank = f", and {counts[True]} to be kept as a baseline" if counts[True] else ""
-    told.append(f"{counts[False]} readings with an expected value{blank}, in {_tests(day)} tests.")
+    told.append(f"{counts[False]} readings with an expected value{blank}.")
     told += _of_engine(day)
     if day.left_out:
         many = len(day.left_out)
@@ -269,6 +269,11 @@ def _of_the_clock(day: Day) -> list[str]:
 def _of_care(day: Day, system: System) -> list[str]:
     """Return what the tests themselves ask too much of: starts, and water over a suction."""
     told = []
+    if day.rig.plan.inflow == "comes in" and day.sequences:
+        told.append(
+            "The sequences are reckoned with the clean water alone: shut the sewer off for them, or"
+            " count its flow as part of that water."
+        )
     busy = [one for one in day.starts if one.number > one.most]
     if busy:
         each = listed([
@@ -289,10 +294,6 @@ def _of_care(day: Day, system: System) -> list[str]:
             " first, or test at other levels."
         )
     return told
-
-
-def _tests(day: Day) -> int:
-    return len({one.test for one in day.sheet})
 
 
 def _of_falls(day: Day, system: System) -> list[str]:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 _MOST_NAMED, _MOST_UNREAD, _WIDTH = 4, 30, 100
 AS_EXPECTED = "as expected"
 NOT_DONE = "not done"
+NOT_ASKED = "not asked for"
 
 
 def fails_in_log(line: LogLine) -> bool:
@@ -35,7 +36,7 @@ def fails_in_log(line: LogLine) -> bool:
     line
         A line of the comparison.
     """
-    return line.verdict not in (AS_EXPECTED, NOT_DONE)
+    return line.verdict not in (AS_EXPECTED, NOT_DONE, NOT_ASKED)
 
 
 def lines(outcome: Outcome, system: System) -> list[str]:
@@ -109,7 +110,9 @@ def _of_readings(outcome: Outcome, system: System) -> list[str]:
 def _of_log(outcome: Outcome) -> list[str]:
     log = outcome.log
     wrong = [line for line in log if fails_in_log(line)]
-    good = sum(line.verdict == AS_EXPECTED for line in log)
+    # two lines may tell of one event; it counts once, and not when one of them is against it
+    against = {(line.sequence, line.n) for line in wrong}
+    good = len({(one.sequence, one.n) for one in log if one.verdict == AS_EXPECTED} - against)
     told = [f"the panel's log: {good} events as expected, {len(wrong)} not"]
     told += [f"  {line.sequence}: {line.verdict}: {line.reason}" for line in wrong]
     absent = [line.sequence for line in log if line.verdict == NOT_DONE]
