@@ -7,6 +7,7 @@ import json
 import shutil
 from pathlib import Path
 
+import openpyxl
 import pandas as pd
 import pytest
 from click.testing import CliRunner
@@ -133,6 +134,58 @@ def test_readings_inside_the_folder_that_would_be_replaced_are_refused() -> None
     said = run(OSIER, "--readings", filled, "--out", "day", "--force", code=2)
     assert "lies in the folder of the results" in said
     assert filled.is_file()
+
+
+def filled_workbook(name: str, **columns: str) -> None:
+    """Write the workbook with the column of a sheet filled in from another of its columns."""
+    run(OSIER, "--format", "xlsx", "--no-plots", "--out", "day", "--quiet", "--force")
+    book = openpyxl.load_workbook("day/to_fill_in.xlsx")
+    for sheet, source in columns.items():
+        names = [cell.value for cell in book[sheet][1]]
+        to = names.index("read" if "read" in names else "time") + 1
+        for row in range(2, book[sheet].max_row + 1):
+            book[sheet].cell(row, to).value = book[sheet].cell(row, names.index(source) + 1).value
+    book.save(name)
+
+
+def test_times_in_the_workbook_are_compared_without_asking() -> None:
+    filled_workbook("both.xlsx", fill_in_readings="expected", fill_in_events="after")
+    said = run(OSIER, "--readings", "both.xlsx", "--no-plots", "--out", "judged")
+    assert "times on its sheet 'fill_in_events' compared too, as the panel's log" in said
+    log = pd.read_csv("judged/log.csv")
+    assert set(log["verdict"]) == {"as expected"}
+    assert len(log) == len(pd.read_csv("judged/expected_events.csv"))
+    assert len(pd.read_csv("judged/verdicts.csv")) > 100
+    run(OSIER, "--readings", "both.xlsx", "--log", LOG, "--no-plots", "--out", "other", code=3)
+    assert "missing" in set(pd.read_csv("other/log.csv")["verdict"])
+
+
+def test_a_workbook_with_times_only_is_compared_as_a_log() -> None:
+    filled_workbook("times.xlsx", fill_in_events="after")
+    said = run(OSIER, "--readings", "times.xlsx", "--no-plots", "--out", "judged")
+    assert "0 verdicts" not in said
+    assert len(pd.read_csv("judged/verdicts.csv")) == 0
+    assert len(pd.read_csv("judged/log.csv")) > 70
+
+
+def test_a_workbook_that_nobody_filled_in_and_one_of_another_station_are_refused() -> None:
+    filled_workbook("empty.xlsx")
+    said = run(OSIER, "--readings", "empty.xlsx", "--out", "out", code=2)
+    assert "nothing is filled in" in said
+    said = run(OSIER, "--log", "empty.xlsx", "--out", "out", code=2)
+    assert "nothing is filled in" in said
+    filled_workbook("osier.xlsx", fill_in_readings="expected", fill_in_events="after")
+    said = run(ROOT / "scenarios" / "mill-reach.toml", "--readings", "osier.xlsx", code=2)
+    assert "its title says 'Osier Wharf', and the scenario is that of 'Mill Reach'" in said
+    assert "no reading is called" not in said
+
+
+def test_the_table_of_expected_events_says_them_as_the_log_does() -> None:
+    run(OSIER, "--no-plots", "--out", "day", "--quiet")
+    table = pd.read_csv("day/expected_events.csv")
+    form = rows_of(Path("day/fill_in_events.csv"))
+    assert list(table["event"]) == [row["event"] for row in form]
+    assert "alarm cleared: high level" in set(table["event"])
 
 
 def test_a_log_alone_is_compared() -> None:

@@ -273,7 +273,35 @@ def test_words_that_are_none_of_ours_stay_as_extra_lines_with_the_nearest():
     ]
     extra = [line for line in lines_of(one, entries) if line.verdict == "extra"]
     assert [(line.line, line.event) for line in extra] == [(77, "startt")]
-    assert "did you mean 'start' or 'stop'?" in extra[0].reason
+    assert "none of the words; did you mean 'start' or 'stop'?" in extra[0].reason
+    assert "empty subject" not in extra[0].reason  # a log in these words has no file of words
+
+
+def test_a_text_that_means_nothing_says_how_it_is_passed_over():
+    one = named(ALTERNATION)
+    entries = [*logged(one), LogEntry(77, one.name, 700.0, "", "DOOR OPEN", known=False)]
+    (extra,) = [line for line in lines_of(one, entries) if line.verdict == "extra"]
+    assert extra.reason == (
+        "'DOOR OPEN' is none of the words; a row of the file of words with an empty subject and"
+        " event passes it over"
+    )
+
+
+def test_an_alarm_before_is_named_with_its_station():
+    one = named("high-level alarm")
+    entries = logged(one)
+    (alarm,) = [entry for entry in entries if entry.event == "alarm raised: high level"]
+    gone = next(event for event in one.expected if event.n == alarm.line + 1)
+    without = [entry for entry in entries if entry.line != gone.n]
+    (missing,) = [line for line in lines_of(one, without) if line.verdict == "missing"]
+    assert missing.reason == (
+        'P1 in auto, expected 10 s after "alarm raised: high level" of the station'
+    )
+    (lost,) = [
+        line for line in lines_of(one, [e for e in entries if e is not alarm])
+        if line.verdict == "missing"
+    ]  # fmt: skip
+    assert lost.reason.startswith('"alarm raised: high level" of the station, expected')
 
 
 def test_times_to_the_minute_are_given_a_minute():
@@ -565,6 +593,19 @@ def test_halves_of_the_day_and_days_with_points_are_read(tmp_path):
     assert log.entries[3].at_s - log.entries[2].at_s == 20.0
 
 
+def test_dates_with_halves_of_the_day_or_one_figure_for_the_hour_are_read(tmp_path):
+    log = read(
+        tmp_path,
+        "sequence,time,subject,event\n"
+        f"{ALTERNATION},2027-03-01 11:59:00 AM,P1,start\n"
+        f"{ALTERNATION},2027-03-01 12:10:07 p.m.,P1,stop\n"
+        f"{OVERLOAD},01.03.2027 9:00:01,P1,start\n{OVERLOAD},01.03.2027 9:00:21,P1,trip\n"
+        f"{RESTART},02:03:20 PM,grid,grid back\n{RESTART},02:03:35 PM,P1,start\n",
+    )
+    times = [entry.at_s for entry in log.entries]
+    assert [times[n + 1] - times[n] for n in (0, 2, 4)] == [667.0, 20.0, 15.0]
+
+
 def test_times_without_seconds_are_told_and_marked(tmp_path):
     log = read(
         tmp_path,
@@ -607,6 +648,24 @@ def test_a_panels_own_texts_are_translated(tmp_path):
     assert log.entries[4].event == "P4 over"
 
 
+def test_a_line_with_a_dash_for_its_sequence_belongs_to_none(tmp_path):
+    log = read(
+        tmp_path,
+        "sequence,time,subject,event\n"
+        f"-,07:59:00,P1,off\n{ALTERNATION},08:00:10,P1,start\n\u2013,08:05:00,P9,what\n",
+    )
+    assert [entry.line for entry in log.entries] == [3]
+    assert told(log).endswith("2 rows of no sequence passed over")
+
+
+def test_line_ends_and_marks_of_a_spreadsheet_are_no_repair(tmp_path):
+    text = f"sequence,time,subject,event\r\n{ALTERNATION},08:00:10,P1,start\r\n"
+    file = tmp_path / "log.csv"
+    file.write_bytes(b"\xef\xbb\xbf" + text.encode())
+    log = reading.read_panel_log(file, tests=[ALTERNATION], subjects=SUBJECTS)
+    assert log.repairs == ()
+
+
 def refused(folder: Path, text: str, words: str | None = None) -> str:
     with pytest.raises(RecordError) as caught:
         read(folder, text, words)
@@ -632,11 +691,32 @@ def test_everything_that_is_wrong_is_told_at_once_with_its_line(tmp_path):
     assert "no sequence is called 'coffee'" in lines[5]
 
 
+def test_an_export_without_sequences_is_told_what_to_do(tmp_path):
+    message = refused(tmp_path, "date,time,message\n2027-03-01,08:00:00,PMP1 RUN\n")
+    assert "no column is named 'sequence'" in message
+    assert "add a column 'sequence'" in message
+    assert "'-' where it belongs to none" in message
+    assert all(f"'{one.name}'" in message for one in sequences())
+    assert "a column 'text', and --words" in message
+    message = refused(tmp_path, "sequence,time,subject,event\n,08:00:00,P1,start\n")
+    assert "log.csv:2: no sequence is named (accepted: '-' where it belongs to none" in message
+
+
+def test_of_many_times_that_cannot_be_read_the_first_five_are_told(tmp_path):
+    rows = "".join(f"{ALTERNATION},{n} o'clock,P1,start\n" for n in range(31))
+    message = refused(tmp_path, f"sequence,time,subject,event\n{rows}tea,1,P1,start\n")
+    lines = message.splitlines()
+    assert len(lines) == 7
+    assert "log.csv:6: " in lines[4]
+    assert lines[5] == "and 26 more like it"
+    assert "no sequence is called 'tea'" in lines[6]
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
         ("sequence,time,subject,event\n", "no rows"),
-        (f"sequence,time,subject,event\n{ALTERNATION},,P1,start\n", "no row with a time"),
+        (f"sequence,time,subject,event\n{ALTERNATION},,P1,start\n", "nothing is filled in: no row"),
         (f"sequence,time,subjct,event\n{ALTERNATION},1,P1,start\n", "did you mean it by 'subjct'"),
         (f"sequence,subject,event\n{ALTERNATION},P1,start\n", "no column is named 'time'"),
         (f"sequence,time,text\n{ALTERNATION},1,PMP1 RUN\n", "--words"),
@@ -754,6 +834,27 @@ def test_the_sheet_of_events_filled_in_is_a_log(tmp_path):
     lines = file.read_text(encoding="utf-8").splitlines()
     (noted,) = [number for number, line in enumerate(lines, 1) if "lamp was dim" in line]
     assert notes == [(other.name, "lamp was dim", noted, False)]
+
+
+def test_the_sheet_of_events_of_another_station_is_refused(tmp_path):
+    station = replace(sequences()[0].result.station, name="Fen Bottom")
+    form = events_form(sequences(), station, "si")
+    first = list(form.rows[0])
+    first[form.columns.index("time")] = "14:03:20"
+    file = tmp_path / "fill_in_events.csv"
+    file.write_text(csv_text(replace(form, rows=(tuple(first),))), encoding="utf-8")
+    with pytest.raises(
+        InputError, match="its title says 'Fen Bottom', and the scenario is that of"
+    ):
+        read_panel_log(file, sequences())
+
+
+def test_the_sheet_of_events_says_levels_and_flows_in_both_systems():
+    one = named("high-level alarm")
+    for system in ("si", "us"):
+        form = events_form([one], one.result.station, system)
+        (note,) = [note for note in form.notes if note.startswith("Sequence ")]
+        assert "at 2.94 m (9.65 ft), 15.0 L/s (238 gpm) of clean water" in note
 
 
 def test_the_sheet_of_events_says_what_each_sequence_is_for():

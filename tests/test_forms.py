@@ -285,7 +285,7 @@ def test_csv_as_a_spreadsheet_saves_it_again(tmp_path: Path) -> None:
         ("2", "level", "1,205", "m", "", ""),
     )
     assert found.lines == (6, 9)
-    assert found.above == ("A sheet, with a comment & more", "Nobody enters the well.")
+    assert found.above == ("A sheet, with a comma & more", "Nobody enters the well.")
     assert len(found.notes) == 2  # nearly every spreadsheet writes a byte-order mark and CR LF
     assert any("semicolons" in note for note in found.notes)
     assert "2 blank rows or comments between the rows passed over" in found.notes

@@ -44,7 +44,6 @@ _NUMBER = re.compile(
 between thousands only before three digits that begin no unit such as ``1/min``."""
 _GROUPED = re.compile(r"[1-9][0-9]{0,2}(?:[ '][0-9]{3})+(?:[.,][0-9]+)?")
 _COULD_BE_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}")
-_CLOCK = re.compile(r"[0-9]+:[0-9]{1,2}(?::[0-9]{1,2})?")
 
 _ALSO = {
     "lps": "L/s", "l/sec": "L/s", "m3/hr": "m3/h", "usgpm": "gpm", "barg": "bar", "bar(g)": "bar",

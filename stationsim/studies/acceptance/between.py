@@ -136,9 +136,14 @@ class Between(Eased):
     def _marks(self, machines: Machines, level_m: float) -> tuple[float, float]:
         """Return the levels of a lineup between which a level lies [m], of those asked for."""
         low, high = self._ends[machines]
-        middle = 0.5 * (low + high)
-        if self.built.inlet_air is None:
+        air = self.built.inlet_air
+        if air is None:
+            middle = 0.5 * (low + high)
             return (low, high) if len(machines) == 1 else (middle, middle)
+        if level_m >= air.from_m:
+            return level_m, level_m
+        high = min(high, air.from_m)
+        middle = 0.5 * (low + high)
         return (low, middle) if level_m < middle else (middle, high)
 
     def _shifted(self, machines: Machines, level_m: float) -> Point:
@@ -167,6 +172,10 @@ class Between(Eased):
         key = (machines, level_m)
         if key in self._shifts:
             return self._shifts[key]
+        air = self.built.inlet_air
+        if air is not None and level_m >= air.from_m:
+            none = (0.0,) * len(machines)
+            return Point(none, 0.0, none, 0.0)
         own, base = self._find(machines, level_m), self._base.point(machines, level_m)
         found = self._shifts[key] = Point(
             tuple(a - b for a, b in zip(own.flows_m3s, base.flows_m3s, strict=True)),

@@ -188,7 +188,7 @@ def causes_of(station: Station, sheet: Sequence[Reading], taken: Sequence[Taken]
     fits = ranked(search, [one for kind in suspects for one in kind(outlook)])
     best = fits[0]
     within = best.score + _widened(search, best) * (_NEARLY if best.cause == SOUND else _LISTED)
-    listed = [_with_values(outlook, fit) for fit in fits[:MOST] if fit.score <= within]
+    listed = [search.refined(fit) for fit in fits[:MOST] if fit.score <= within]
     near = best.score + _widened(search, best) * _NEARLY
     return [_cause(outlook, spread, listed, place, near) for place in range(len(listed))]
 
@@ -201,14 +201,6 @@ def _widened(search: Search, best: Fit) -> float:
     Review 40, 1932).
     """
     return max(1.0, best.chi2 / len(search.places))
-
-
-def _with_values(outlook: Outlook, fit: Fit) -> Fit:
-    """Return a fit with what every reading shows at its best size."""
-    if fit.suspect is None or fit.shape is None:
-        return fit
-    built = fit.shape.built(fit.size)
-    return fit._replace(values=outlook.under(built, fit.suspect.touches, fit.suspect.shut_off))
 
 
 def _cause(outlook: Outlook, spread: Spread, listed: list[Fit], place: int, near: float) -> Cause:

@@ -48,6 +48,9 @@ MISREAD_WEIGHT = 0.3
 _MISREAD_PART = 0.5
 """A value that was misread may be off by as much as this part of it, either way [-]."""
 
+_NEAR = (0.0, -0.3, -0.15, 0.15, 0.3)
+"""Sizes that are tried about the best one, in steps of those that were reckoned [-]."""
+
 _SEEN = 2.0
 """A suspect that moves the readings by less than this, in standard deviations, is not seen [-]."""
 
@@ -181,9 +184,7 @@ class Search:
             at = int(np.argmin(chi2))
             if chi2[at] < lowest:
                 lowest = float(chi2[at])
-                size = float(
-                    np.interp(at / (FINE - 1), np.linspace(0.0, 1.0, len(shape.sizes)), shape.sizes)
-                )
+                size = float(_between(np.array([shape.sizes]), FINE)[0, at])
                 best = (shape, size)
         if best is None or not seen:
             return None
@@ -194,6 +195,30 @@ class Search:
             suspect.cause, suspect.subject, suspect.supposed, suspect, shape, size, lowest, score,
             self._outlook.sound,
         )  # fmt: skip
+
+    def refined(self, fit: Fit) -> Fit:
+        """Return a fit with its size found anew among some near it, and what each reading shows.
+
+        Parameters
+        ----------
+        fit
+            How a suspect goes with the readings.
+        """
+        suspect, shape = fit.suspect, fit.shape
+        if suspect is None or shape is None:
+            return fit
+        whiten, _log_size = self._whitener(suspect.looser)
+        nodes = np.array(shape.sizes)
+        places = np.arange(len(nodes))
+        order = np.argsort(nodes)
+        at = float(np.interp(fit.size, nodes[order], places[order]))
+        found = []
+        for step in _NEAR:
+            size = float(np.interp(at + step, places, nodes))
+            values = self._outlook.under(shape.built(size), suspect.touches, suspect.shut_off)
+            left = whiten @ np.nan_to_num(self._values - values[self.places])
+            found.append(fit._replace(size=size, chi2=float(left @ left), values=values))
+        return min(found, key=lambda one: one.chi2)
 
     def _foreseen(self, suspect: Suspect, shape: Shape) -> Floats:
         """Return what every reading shows at each size of a shape: a column for each size."""

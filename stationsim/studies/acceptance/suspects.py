@@ -279,13 +279,13 @@ def _airs(outlook: Outlook, machine: int) -> Iterator[Shape]:
     """Yield the ways in which air may be in a pump."""
     low, high = outlook.lowest_m, outlook.highest_m
     at = Told(outlook.station.shown_m(low), "level")
-    if high > low:
+    for begins in (high, outlook.middle_m) if high > low else ():
 
-        def drawn(left: float) -> AsBuilt:
-            return AsBuilt(outlook.station, inlet_air=InletAir(machine, high, low, left))
+        def drawn(left: float, begins: float = begins) -> AsBuilt:
+            return AsBuilt(outlook.station, inlet_air=InletAir(machine, begins, low, left))
 
         yield Shape(
-            spaced(0.96, 0.6),
+            spaced(0.96, 0.6, 5),
             drawn,
             lambda left: (f"about {left:.2f} of flow and head left at ", at, ", more above it"),
         )
