@@ -19,10 +19,10 @@ from stationsim.errors import RecordError
 from stationsim.forms import plain
 from stationsim.physics.spill import Spillway
 from stationsim.station import Station
-from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
+from stationsim.studies.acceptance.paper.forms import COLUMNS, READINGS, readings_form
+from stationsim.studies.acceptance.paper.repairs import CrewNote, Repair, in_kinds
+from stationsim.studies.acceptance.paper.taken import read_taken
 from stationsim.studies.acceptance.reading import Reading, Taken, What
-from stationsim.studies.acceptance.repairs import CrewNote, Repair, in_kinds
-from stationsim.studies.acceptance.taken import read_taken
 from stationsim.testing import tank
 from stationsim.units import System
 

@@ -30,17 +30,17 @@ from stationsim.equipment.acceptance import Gauge
 from stationsim.physics.gauge import pressure_pa
 from stationsim.scenario.load import load_scenario
 from stationsim.station import Station
-from stationsim.studies.acceptance.causes import Cause, causes_of
+from stationsim.studies.acceptance.causes.fits import Search
+from stationsim.studies.acceptance.causes.foreseen import Outlook
+from stationsim.studies.acceptance.causes.looks import LOOKS
+from stationsim.studies.acceptance.causes.ranked import Cause, causes_of
+from stationsim.studies.acceptance.causes.spread import SHARED, Likely, Spread, with_unit
+from stationsim.studies.acceptance.causes.suspects import Suspect, suspects_of_pumps
+from stationsim.studies.acceptance.causes.suspects_in_main import suspects_of_main
+from stationsim.studies.acceptance.causes.suspects_in_readings import suspects_of_readings
 from stationsim.studies.acceptance.drawn import planned_fall
-from stationsim.studies.acceptance.fits import Search
-from stationsim.studies.acceptance.foreseen import Outlook
-from stationsim.studies.acceptance.looks import LOOKS
 from stationsim.studies.acceptance.reading import Reading, Taken
 from stationsim.studies.acceptance.rig import AsBuilt, Back, InletAir, Rig
-from stationsim.studies.acceptance.spread import SHARED, Likely, Spread, with_unit
-from stationsim.studies.acceptance.suspects import Suspect, suspects_of_pumps
-from stationsim.studies.acceptance.suspects_in_main import suspects_of_main
-from stationsim.studies.acceptance.suspects_in_readings import suspects_of_readings
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 STATIONS = ("osier-wharf", "alder-lane")

@@ -8,7 +8,7 @@ import pytest
 from acceptance_faults import FAULTS, day, with_gauges
 
 from stationsim.scenario.load import load_scenario
-from stationsim.studies.acceptance.causes import causes_of
+from stationsim.studies.acceptance.causes.ranked import causes_of
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 STATIONS = ("osier-wharf", "alder-lane")

@@ -21,10 +21,10 @@ from stationsim.records import panel_log as reading
 from stationsim.records.panel_log import LogEntry, PanelLog
 from stationsim.station import AlarmSettings
 from stationsim.studies.acceptance.cautions import FOOTER
-from stationsim.studies.acceptance.forms import events_form
-from stationsim.studies.acceptance.panel_log import LogLine, compare_log, read_panel_log
-from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
-from stationsim.studies.acceptance.sequences import sequences_of
+from stationsim.studies.acceptance.panel.panel_log import LogLine, compare_log, read_panel_log
+from stationsim.studies.acceptance.panel.script import ExpectedEvent, PanelTest
+from stationsim.studies.acceptance.panel.sequences import sequences_of
+from stationsim.studies.acceptance.paper.forms import events_form
 from stationsim.testing import MONDAY, engine_pump, triplex
 
 ALTERNATION = "alternation over two rounds"

@@ -17,9 +17,9 @@ from stationsim.station import AlarmSettings, Station
 from stationsim.studies.acceptance import verdict_text
 from stationsim.studies.acceptance.day import Day
 from stationsim.studies.acceptance.outcome import Outcome
-from stationsim.studies.acceptance.panel_log import LogLine, compare_log
-from stationsim.studies.acceptance.script import PanelTest, said
-from stationsim.studies.acceptance.sequences import sequences_of
+from stationsim.studies.acceptance.panel.panel_log import LogLine, compare_log
+from stationsim.studies.acceptance.panel.script import PanelTest, said
+from stationsim.studies.acceptance.panel.sequences import sequences_of
 from stationsim.studies.acceptance.verdict_text import fails_in_log
 from stationsim.testing import MONDAY, engine_pump, triplex
 

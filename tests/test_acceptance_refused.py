@@ -26,8 +26,8 @@ from filled_sheets import (
 )
 
 from stationsim.errors import RecordError
-from stationsim.studies.acceptance.forms import COLUMNS, readings_form
-from stationsim.studies.acceptance.taken import read_taken
+from stationsim.studies.acceptance.paper.forms import COLUMNS, readings_form
+from stationsim.studies.acceptance.paper.taken import read_taken
 
 
 @pytest.mark.parametrize(

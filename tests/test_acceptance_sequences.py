@@ -26,9 +26,9 @@ from stationsim.physics.well import Well, box
 from stationsim.scenario.load import load_scenario
 from stationsim.station import AlarmSettings, ReturnBreak, Station
 from stationsim.studies.acceptance.cautions import CAUTIONS, FOOTER
-from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
-from stationsim.studies.acceptance.sequences import sequences_of
-from stationsim.studies.acceptance.setpoints import float_checks
+from stationsim.studies.acceptance.panel.script import ExpectedEvent, PanelTest
+from stationsim.studies.acceptance.panel.sequences import sequences_of
+from stationsim.studies.acceptance.panel.setpoints import float_checks
 from stationsim.testing import (
     MONDAY,
     duplex,

@@ -44,11 +44,11 @@ from hypothesis import strategies as st
 from stationsim.errors import RecordError
 from stationsim.forms import as_written, csv_text, plain, workbook
 from stationsim.studies.acceptance.cautions import FOOTER
-from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
+from stationsim.studies.acceptance.paper.forms import COLUMNS, READINGS, readings_form
+from stationsim.studies.acceptance.paper.repairs import Repair, in_kinds
+from stationsim.studies.acceptance.paper.sheet_units import range_of, uncertainty_of, unit_of
+from stationsim.studies.acceptance.paper.taken import read_taken
 from stationsim.studies.acceptance.reading import Reading, What
-from stationsim.studies.acceptance.repairs import Repair, in_kinds
-from stationsim.studies.acceptance.sheet_units import range_of, uncertainty_of, unit_of
-from stationsim.studies.acceptance.taken import read_taken
 from stationsim.units import System
 
 # ---------------------------------------------------------------------------- the sheet

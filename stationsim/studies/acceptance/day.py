@@ -20,11 +20,11 @@ from stationsim.studies.acceptance.lineups import (
     of_the_day,
     points_of,
 )
+from stationsim.studies.acceptance.panel.script import PanelTest
+from stationsim.studies.acceptance.panel.sequences import sequences_of
+from stationsim.studies.acceptance.panel.setpoints import float_checks
 from stationsim.studies.acceptance.reading import Reading, both
 from stationsim.studies.acceptance.rig import AsBuilt, Rig
-from stationsim.studies.acceptance.script import PanelTest
-from stationsim.studies.acceptance.sequences import sequences_of
-from stationsim.studies.acceptance.setpoints import float_checks
 from stationsim.studies.acceptance.steps import Scripted as Needs
 from stationsim.studies.acceptance.steps import Step, Water, steps_of, water_of
 

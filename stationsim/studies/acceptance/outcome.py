@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from stationsim.studies.acceptance.causes import Cause
+    from stationsim.studies.acceptance.causes.ranked import Cause
     from stationsim.studies.acceptance.day import Day
     from stationsim.studies.acceptance.judge import Verdict
-    from stationsim.studies.acceptance.panel_log import LogLine
+    from stationsim.studies.acceptance.panel.panel_log import LogLine
+    from stationsim.studies.acceptance.paper.repairs import CrewNote, Repair
     from stationsim.studies.acceptance.reading import Taken
-    from stationsim.studies.acceptance.repairs import CrewNote, Repair
 
 
 @dataclass(frozen=True)

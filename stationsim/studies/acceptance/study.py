@@ -10,20 +10,21 @@ from typing import TYPE_CHECKING
 from stationsim.errors import InputError
 from stationsim.findings import Finding
 from stationsim.studies.acceptance import text, verdict_text
-from stationsim.studies.acceptance.causes import causes_of
+from stationsim.studies.acceptance.causes.ranked import causes_of
 from stationsim.studies.acceptance.cautions import CAUTIONS
 from stationsim.studies.acceptance.day import Day
-from stationsim.studies.acceptance.forms import events_form, readings_form
 from stationsim.studies.acceptance.judge import verdicts
-from stationsim.studies.acceptance.order_form import order_form
 from stationsim.studies.acceptance.outcome import Outcome
-from stationsim.studies.acceptance.panel_log import (
+from stationsim.studies.acceptance.panel.panel_log import (
     TIMES_IN_IT,
     compare_log,
     has_times,
     read_panel_log,
 )
-from stationsim.studies.acceptance.repairs import Repair
+from stationsim.studies.acceptance.paper.forms import events_form, readings_form
+from stationsim.studies.acceptance.paper.order_form import order_form
+from stationsim.studies.acceptance.paper.repairs import Repair
+from stationsim.studies.acceptance.paper.taken import read_taken
 from stationsim.studies.acceptance.tables import (
     cause_table,
     log_table,
@@ -32,7 +33,6 @@ from stationsim.studies.acceptance.tables import (
     sheet_tables,
     verdict_table,
 )
-from stationsim.studies.acceptance.taken import read_taken
 from stationsim.study_result import Later, Source, StudyResult
 
 if TYPE_CHECKING:
@@ -41,9 +41,9 @@ if TYPE_CHECKING:
     from stationsim.episode import Episode
     from stationsim.forms import Form
     from stationsim.station import Station
-    from stationsim.studies.acceptance.panel_log import LogLine
+    from stationsim.studies.acceptance.panel.panel_log import LogLine
+    from stationsim.studies.acceptance.paper.repairs import CrewNote
     from stationsim.studies.acceptance.reading import Taken
-    from stationsim.studies.acceptance.repairs import CrewNote
     from stationsim.units import System
 
 

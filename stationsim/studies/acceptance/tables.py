@@ -14,11 +14,11 @@ from stationsim.studies.acceptance.steps import Step
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stationsim.studies.acceptance.causes import Cause
+    from stationsim.studies.acceptance.causes.ranked import Cause
     from stationsim.studies.acceptance.day import Day
     from stationsim.studies.acceptance.judge import Verdict
-    from stationsim.studies.acceptance.panel_log import LogLine
-    from stationsim.studies.acceptance.repairs import CrewNote, Repair
+    from stationsim.studies.acceptance.panel.panel_log import LogLine
+    from stationsim.studies.acceptance.paper.repairs import CrewNote, Repair
 
 READINGS = (
     "reading", "test", "what", "subject", "level_m", "expected", "low", "high", "uncertainty",

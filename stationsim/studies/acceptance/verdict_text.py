@@ -6,9 +6,9 @@ import textwrap
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from stationsim.studies.acceptance.fits import SOUND
+from stationsim.studies.acceptance.causes.fits import SOUND
 from stationsim.studies.acceptance.judge import BASELINE, NOT_READ
-from stationsim.studies.acceptance.repairs import in_kinds
+from stationsim.studies.acceptance.paper.repairs import in_kinds
 from stationsim.studies.acceptance.text import quantity
 from stationsim.wording import listed
 
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stationsim.station import Station
-    from stationsim.studies.acceptance.causes import Cause
+    from stationsim.studies.acceptance.causes.ranked import Cause
     from stationsim.studies.acceptance.judge import Verdict
     from stationsim.studies.acceptance.outcome import Outcome
-    from stationsim.studies.acceptance.panel_log import LogLine
+    from stationsim.studies.acceptance.panel.panel_log import LogLine
     from stationsim.units import System
 
 _MOST_NAMED, _MOST_UNREAD, _WIDTH = 4, 30, 100

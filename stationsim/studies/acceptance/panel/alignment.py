@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stationsim.studies.acceptance.script import SAME_INSTANT_S
+from stationsim.studies.acceptance.panel.script import SAME_INSTANT_S
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
     from stationsim.records.panel_log import LogEntry
-    from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
+    from stationsim.studies.acceptance.panel.script import ExpectedEvent, PanelTest
 
 
 class Pair(NamedTuple):

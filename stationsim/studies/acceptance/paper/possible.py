@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from stationsim.studies.acceptance.drawn import planned_fall
-from stationsim.studies.acceptance.sheet_units import KINDS, is_counted
+from stationsim.studies.acceptance.paper.sheet_units import KINDS, is_counted
 from stationsim.units import from_si
 
 if TYPE_CHECKING:

@@ -19,16 +19,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stationsim.studies.acceptance.bench import Bench
-from stationsim.studies.acceptance.by_level import (
+from stationsim.studies.acceptance.panel.bench import Bench
+from stationsim.studies.acceptance.panel.by_level import (
     all_calls,
     alternation,
     by_floats,
     high_level,
     low_level,
 )
-from stationsim.studies.acceptance.by_trouble import fail_overs, power_failure, restart
-from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
+from stationsim.studies.acceptance.panel.by_trouble import fail_overs, power_failure, restart
+from stationsim.studies.acceptance.panel.script import ExpectedEvent, PanelTest
 
 if TYPE_CHECKING:
     from datetime import datetime

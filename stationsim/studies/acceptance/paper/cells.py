@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from stationsim.errors import QuantityError
 from stationsim.records.csv_rows import quoted
 from stationsim.records.written import Mended, listed_unit, number_of, plain_signs, yes_or_no
-from stationsim.studies.acceptance.possible import cannot_be
-from stationsim.studies.acceptance.sheet_units import KINDS, is_counted, references
-from stationsim.studies.acceptance.stopwatch import is_shown, shown_time
+from stationsim.studies.acceptance.paper.possible import cannot_be
+from stationsim.studies.acceptance.paper.sheet_units import KINDS, is_counted, references
+from stationsim.studies.acceptance.paper.stopwatch import is_shown, shown_time
 from stationsim.units import accepted, parse
 
 if TYPE_CHECKING:

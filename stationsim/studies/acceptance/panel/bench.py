@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from stationsim.simulation.session import Session, simulate
 from stationsim.studies.acceptance.cautions import AT_THE_VALVE
-from stationsim.studies.acceptance.script import sequence_of
-from stationsim.studies.acceptance.turns import most_running
+from stationsim.studies.acceptance.panel.script import sequence_of
+from stationsim.studies.acceptance.panel.turns import most_running
 from stationsim.studies.ahead import Ahead
 from stationsim.studies.check.criterion import stages_of
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from stationsim.station import Station
-    from stationsim.studies.acceptance.script import PanelTest, Script
+    from stationsim.studies.acceptance.panel.script import PanelTest, Script
     from stationsim.trace import EventRow
 
     Until = Callable[[Sequence[EventRow], tuple[str, ...]], bool]

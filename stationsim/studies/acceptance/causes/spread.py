@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stationsim.studies.acceptance.between import everywhere
+from stationsim.studies.acceptance.causes.between import everywhere
 from stationsim.studies.acceptance.rig import AsBuilt
 
 if TYPE_CHECKING:
@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stationsim.studies.acceptance.between import Machines, Touches
-    from stationsim.studies.acceptance.foreseen import Outlook
+    from stationsim.studies.acceptance.causes.between import Machines, Touches
+    from stationsim.studies.acceptance.causes.foreseen import Outlook
     from stationsim.studies.acceptance.rig import Rig
 
 SHARED = 0.8

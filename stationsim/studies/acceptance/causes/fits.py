@@ -18,15 +18,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stationsim.studies.acceptance.suspects import Shape, Suspect
+from stationsim.studies.acceptance.causes.suspects import Shape, Suspect
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
-    from stationsim.studies.acceptance.foreseen import Outlook
-    from stationsim.studies.acceptance.spread import Spread
+    from stationsim.studies.acceptance.causes.foreseen import Outlook
+    from stationsim.studies.acceptance.causes.spread import Spread
 
     Floats = NDArray[np.float64]
 

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from stationsim.caution import CAUTION
 from stationsim.forms import Form
 from stationsim.studies.acceptance.cautions import FOOTER
-from stationsim.studies.acceptance.reading import both
-from stationsim.studies.acceptance.sheet_units import (
+from stationsim.studies.acceptance.paper.sheet_units import (
     YES_OR_NO,
     is_counted,
     range_of,
@@ -18,7 +17,8 @@ from stationsim.studies.acceptance.sheet_units import (
     unit_of,
     units_offered,
 )
-from stationsim.studies.acceptance.whose import EVENTS_OF, READINGS_OF, title_of
+from stationsim.studies.acceptance.paper.whose import EVENTS_OF, READINGS_OF, title_of
+from stationsim.studies.acceptance.reading import both
 from stationsim.units import show
 from stationsim.wording import level_text
 
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
     from stationsim.forms import Value
     from stationsim.station import Station
+    from stationsim.studies.acceptance.panel.script import PanelTest
     from stationsim.studies.acceptance.reading import Reading
-    from stationsim.studies.acceptance.script import PanelTest
     from stationsim.units import System
 
 READINGS = "fill_in_readings"

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from stationsim.studies.acceptance.fits import MISREAD, SOUND, Fit, Search, ranked
-from stationsim.studies.acceptance.foreseen import Outlook
-from stationsim.studies.acceptance.looks import LOOKS
-from stationsim.studies.acceptance.spread import Spread
-from stationsim.studies.acceptance.suspects import suspects_of_pumps
-from stationsim.studies.acceptance.suspects_in_main import suspects_of_main
-from stationsim.studies.acceptance.suspects_in_readings import suspects_of_readings
+from stationsim.studies.acceptance.causes.fits import MISREAD, SOUND, Fit, Search, ranked
+from stationsim.studies.acceptance.causes.foreseen import Outlook
+from stationsim.studies.acceptance.causes.looks import LOOKS
+from stationsim.studies.acceptance.causes.spread import Spread
+from stationsim.studies.acceptance.causes.suspects import suspects_of_pumps
+from stationsim.studies.acceptance.causes.suspects_in_main import suspects_of_main
+from stationsim.studies.acceptance.causes.suspects_in_readings import suspects_of_readings
 from stationsim.studies.check.criterion import Reason, Told, value_text
 from stationsim.units import show
 

@@ -20,14 +20,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stationsim.studies.acceptance.between import Machines, Touches, nowhere
-from stationsim.studies.acceptance.looks import LOOKS
+from stationsim.studies.acceptance.causes.between import Machines, Touches, nowhere
+from stationsim.studies.acceptance.causes.looks import LOOKS
+from stationsim.studies.acceptance.causes.spread import with_unit
 from stationsim.studies.acceptance.rig import AsBuilt, InletAir
-from stationsim.studies.acceptance.spread import with_unit
 from stationsim.studies.check.criterion import Reason, Told
 
 if TYPE_CHECKING:
-    from stationsim.studies.acceptance.foreseen import Outlook
+    from stationsim.studies.acceptance.causes.foreseen import Outlook
 
 _LAST_LEFT = 0.05
 

@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from stationsim.physics.gauge import column_m
+from stationsim.studies.acceptance.causes.suspects import Shape, Suspect, scaled, spaced
 from stationsim.studies.acceptance.rig import AsBuilt
-from stationsim.studies.acceptance.suspects import Shape, Suspect, scaled, spaced
 from stationsim.studies.check.criterion import Reason, Told
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from stationsim.studies.acceptance.foreseen import Outlook
+    from stationsim.studies.acceptance.causes.foreseen import Outlook
 
 _LEAST_PA, _MOST_PA = 3e3, 50e3
 

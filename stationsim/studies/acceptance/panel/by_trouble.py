@@ -8,7 +8,6 @@ from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.episode import ScriptedEvent
-from stationsim.studies.acceptance.bench import BEFORE_S, AllStopped, full_s
 from stationsim.studies.acceptance.cautions import (
     AT_TEST_POINT,
     BREAKER,
@@ -17,13 +16,14 @@ from stationsim.studies.acceptance.cautions import (
     SEAL_TRIED,
     WITHOUT_POWER,
 )
-from stationsim.studies.acceptance.script import Script
+from stationsim.studies.acceptance.panel.bench import BEFORE_S, AllStopped, full_s
+from stationsim.studies.acceptance.panel.script import Script
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stationsim.studies.acceptance.bench import Bench
-    from stationsim.studies.acceptance.script import PanelTest
+    from stationsim.studies.acceptance.panel.bench import Bench
+    from stationsim.studies.acceptance.panel.script import PanelTest
     from stationsim.trace import EventRow
 
 _RUNS_S = 20.0

@@ -6,15 +6,15 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from stationsim.studies.acceptance.between import everywhere
+from stationsim.studies.acceptance.causes.between import everywhere
+from stationsim.studies.acceptance.causes.spread import with_friction
+from stationsim.studies.acceptance.causes.suspects import Shape, Suspect, scaled, spaced
 from stationsim.studies.acceptance.rig import AsBuilt, Back
-from stationsim.studies.acceptance.spread import with_friction
-from stationsim.studies.acceptance.suspects import Shape, Suspect, scaled, spaced
 from stationsim.studies.check.criterion import Told
 
 if TYPE_CHECKING:
     from stationsim.physics.forcemain import Pipe
-    from stationsim.studies.acceptance.foreseen import Outlook
+    from stationsim.studies.acceptance.causes.foreseen import Outlook
 
 
 def suspects_of_main(outlook: Outlook) -> Iterator[Suspect]:

@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING
 from stationsim.control.rotation import ClockSettings, SharesSettings, read_shares
 from stationsim.episode import ScriptedEvent
 from stationsim.inflow.segments import DAY_S
-from stationsim.studies.acceptance.bench import AllStopped, full_s
 from stationsim.studies.acceptance.cautions import AT_TEST_POINT, LICENSED
-from stationsim.studies.acceptance.script import Script
-from stationsim.studies.acceptance.turns import in_turn, leads_of, makes_rounds
+from stationsim.studies.acceptance.panel.bench import AllStopped, full_s
+from stationsim.studies.acceptance.panel.script import Script
+from stationsim.studies.acceptance.panel.turns import in_turn, leads_of, makes_rounds
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import datetime
 
-    from stationsim.studies.acceptance.bench import Bench, Until
-    from stationsim.studies.acceptance.script import PanelTest
+    from stationsim.studies.acceptance.panel.bench import Bench, Until
+    from stationsim.studies.acceptance.panel.script import PanelTest
     from stationsim.trace import EventRow
 
 ROUNDS = 2

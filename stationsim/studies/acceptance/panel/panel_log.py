@@ -27,18 +27,18 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from stationsim.errors import InputError
 from stationsim.records import panel_log
 from stationsim.records.filled_form import has_filled
-from stationsim.studies.acceptance.alignment import Pair, align, asides_of, pair_off
-from stationsim.studies.acceptance.forms import EVENT_COLUMNS, EVENTS
-from stationsim.studies.acceptance.repairs import CrewNote, Repair
-from stationsim.studies.acceptance.script import tolerance_s
-from stationsim.studies.acceptance.whose import of_another
+from stationsim.studies.acceptance.panel.alignment import Pair, align, asides_of, pair_off
+from stationsim.studies.acceptance.panel.script import tolerance_s
+from stationsim.studies.acceptance.paper.forms import EVENT_COLUMNS, EVENTS
+from stationsim.studies.acceptance.paper.repairs import CrewNote, Repair
+from stationsim.studies.acceptance.paper.whose import of_another
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from stationsim.records.panel_log import LogEntry
-    from stationsim.studies.acceptance.script import ExpectedEvent, PanelTest
+    from stationsim.studies.acceptance.panel.script import ExpectedEvent, PanelTest
 
 LogVerdict = Literal[
     "as expected", "late", "early", "missing", "extra", "out of order", "not asked for", "not done"

@@ -20,13 +20,13 @@ from stationsim.records.csv_rows import quoted
 from stationsim.records.filled_form import FilledForm, read_filled
 from stationsim.records.in_brief import in_brief
 from stationsim.records.written import COMMA, Mended
-from stationsim.studies.acceptance.cells import Written, uncertainty_read, value_of
-from stationsim.studies.acceptance.forms import COLUMNS, READINGS, readings_form
-from stationsim.studies.acceptance.possible import looks_odd
+from stationsim.studies.acceptance.paper.cells import Written, uncertainty_read, value_of
+from stationsim.studies.acceptance.paper.forms import COLUMNS, READINGS, readings_form
+from stationsim.studies.acceptance.paper.possible import looks_odd
+from stationsim.studies.acceptance.paper.repairs import CrewNote, Repair
+from stationsim.studies.acceptance.paper.stopwatch import is_shown
+from stationsim.studies.acceptance.paper.whose import of_another
 from stationsim.studies.acceptance.reading import Taken
-from stationsim.studies.acceptance.repairs import CrewNote, Repair
-from stationsim.studies.acceptance.stopwatch import is_shown
-from stationsim.studies.acceptance.whose import of_another
 from stationsim.wording import listed
 
 if TYPE_CHECKING:

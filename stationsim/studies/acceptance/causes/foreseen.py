@@ -13,7 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stationsim.studies.acceptance.between import Between, Eased, Machines, Touches, plain_branches
+from stationsim.studies.acceptance.causes.between import (
+    Between,
+    Eased,
+    Machines,
+    Touches,
+    plain_branches,
+)
 from stationsim.studies.acceptance.drawn import Fall, drawdowns, planned_fall
 from stationsim.studies.acceptance.lineups import of_the_day
 from stationsim.studies.acceptance.rig import AsBuilt, Rig
