@@ -113,7 +113,9 @@ def test_exposure_until_failure_is_scipys_exponential() -> None:
 
 
 @given(parts, st.floats(1e-6, 0.999))
-def test_demands_until_failure_are_scipys_geometric(part: float, probability: float) -> None:
+def test_demands_until_failure_follow_from_their_definition(
+    part: float, probability: float
+) -> None:
     """By its definition: the least count whose probability of a failure exceeds the part."""
     count = demands_until_failure(part, probability)
     assert count >= 1.0

@@ -431,7 +431,7 @@ def test_operating_points_lie_on_the_system_curve(results, alike):
         for level, at in ((stop, point.at_stop), (start, point.at_start)):
             asked = main.discharge_level_m - level + main.loss_m(at.total_m3s)
             assert at.header_m == pytest.approx(asked, abs=1e-6)
-            drawn = sum(curves._at_header(p, np.array([at.header_m]))[0] for p in point.pumps)
+            drawn = sum(curves.at_header(p, np.array([at.header_m]))[0] for p in point.pumps)
             # the drawn curve is a polyline of 300 points through the pump's own
             assert drawn == pytest.approx(at.total_m3s, rel=2e-3)
     figure = curves.curves_figure(result)
