@@ -41,7 +41,7 @@ def figures(notebook: Any) -> int:
     return sum("image/png" in output.get("data", {}) for output in outputs)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")  # tests of other files may come in between
 def executed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """Every lesson executed in a folder of its own, with the scenarios beside it as in the repo."""
     place = tmp_path_factory.mktemp("lessons")
