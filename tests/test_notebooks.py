@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import time
 from pathlib import Path
 from typing import Any
 
@@ -33,36 +34,67 @@ def printed(notebook: Any) -> str:
     return "".join(output.text for output in outputs if output.output_type == "stream")
 
 
-pytestmark = pytest.mark.xdist_group("lessons")  # executed once, by one worker
-
-
 def figures(notebook: Any) -> int:
     outputs = [output for cell in code_cells(notebook) for output in cell.outputs]
     return sum("image/png" in output.get("data", {}) for output in outputs)
 
 
-@pytest.fixture(scope="session")  # tests of other files may come in between
-def executed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    """Every lesson executed in a folder of its own, with the scenarios beside it as in the repo."""
-    place = tmp_path_factory.mktemp("lessons")
-    shutil.copytree(ROOT / "scenarios", place / "scenarios")
-    (place / "notebooks").mkdir()
-    done = {}
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("IPYTHONDIR", str(place / "ipython"))  # nobody's own start-up files
-        patch.setenv("JUPYTER_PLATFORM_DIRS", "1")  # else a warning about where its files lie
-        for lesson in LESSONS:
-            notebook = read(lesson)
+class Executed(dict[str, Any]):
+    """Lessons by name, each executed when it is first asked for, once for all workers.
+
+    Whoever makes the folder of a lesson executes it; the others wait for what comes out.
+    """
+
+    def __init__(self, place: Path) -> None:
+        super().__init__()
+        self.place = place
+
+    def __missing__(self, stem: str) -> Any:
+        done, failed = self.place / f"{stem}.done", self.place / f"{stem}.failed"
+        try:
+            (self.place / stem).mkdir(parents=True)
+        except FileExistsError:
+            while not done.exists():
+                if failed.exists():
+                    pytest.fail(f"another worker: {failed.read_text(encoding='utf-8')}")
+                time.sleep(0.1)  # the limit of pytest-timeout ends it
+            self[stem] = nbformat.read(done, as_version=4)
+            return self[stem]
+        try:
+            notebook = self._execute(stem, self.place / stem)
+        except Exception as error:
+            failed.write_text(str(error), encoding="utf-8")
+            raise
+        beside = done.with_suffix(".part")
+        nbformat.write(notebook, beside)
+        beside.rename(done)
+        self[stem] = notebook
+        return notebook
+
+    def _execute(self, stem: str, place: Path) -> Any:
+        """Execute a lesson in a folder of its own, with the scenarios beside it as in the repo."""
+        shutil.copytree(ROOT / "scenarios", place / "scenarios")
+        (place / "notebooks").mkdir()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("IPYTHONDIR", str(place / "ipython"))  # nobody's own start-up files
+            patch.setenv("JUPYTER_PLATFORM_DIRS", "1")  # else a warning about where its files lie
             client = NotebookClient(
-                notebook,
+                read(ROOT / "notebooks" / f"{stem}.ipynb"),
                 timeout=LONGEST_CELL_S,
                 kernel_name="python3",
                 resources={"metadata": {"path": str(place / "notebooks")}},
             )
-            done[lesson.stem] = client.execute()
-    left = [path.name for path in (place / "notebooks").iterdir()]
-    assert left == [], "a lesson leaves files beside itself"
-    return done
+            notebook = client.execute()
+        left = [path.name for path in (place / "notebooks").iterdir()]
+        assert left == [], "a lesson leaves files beside itself"
+        return notebook
+
+
+@pytest.fixture(scope="session")
+def executed(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Executed:
+    """Every lesson, executed when it is asked for."""
+    base = tmp_path_factory.getbasetemp()
+    return Executed((base if worker_id == "master" else base.parent) / "lessons")
 
 
 def test_lessons_are_there() -> None:
