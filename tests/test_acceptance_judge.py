@@ -15,6 +15,7 @@ from stationsim.equipment.acceptance import Gauge
 from stationsim.studies.acceptance.day import Day
 from stationsim.studies.acceptance.drawn import drawdowns
 from stationsim.studies.acceptance.judge import Verdict, standing_of, verdicts
+from stationsim.studies.acceptance.pictures import points_figure
 from stationsim.studies.acceptance.reading import Taken
 from stationsim.studies.acceptance.rig import AsBuilt, Rig
 
@@ -319,6 +320,9 @@ def test_a_pump_that_gives_nothing_is_judged_without_an_error() -> None:
     )
     assert found["P2 alone: flow meter at the middle level"].standing == "pass"
     assert found["P2 alone: flow by drawdown"].standing == "fail"
+    # nor is the figure of it
+    taken = read(dry, {"P2 alone: time of the fall": 300.0})
+    assert points_figure(dry, taken, "si").axes
 
 
 def test_a_tolerance_of_the_whole_flow_is_no_error() -> None:

@@ -30,6 +30,7 @@ from stationsim.studies.acceptance.steps import Step, Water, steps_of, water_of
 
 if TYPE_CHECKING:
     from stationsim.episode import Episode
+    from stationsim.inflow.segments import Segments
     from stationsim.station import Station
 
 WENT = "went as the list of events says"
@@ -236,7 +237,11 @@ class Day:
         import numpy as np
 
         at_s = (clock_s - self.episode.clock_offset_s) % DAY_S
-        return float(total_inflow(self.episode).at(np.array([at_s]))[0])
+        return float(self._arrives.at(np.array([at_s]))[0])
+
+    @cached_property
+    def _arrives(self) -> Segments:
+        return total_inflow(self.episode)
 
     @cached_property
     def falls(self) -> list[FallRow]:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from stationsim.station import Station
     from stationsim.studies.acceptance.reading import Taken
+    from stationsim.studies.acceptance.rig import Rig
 
 _USUAL_DROP_M = 0.5
 _TIMES = ("fall", "rise before", "rise after")
@@ -123,3 +124,27 @@ def drawdowns(taken: Sequence[Taken], station: Station) -> list[DrawnFlow]:
         machines = read["fall"].reading.machines
         found.append(DrawnFlow(test, machines, fall, timed, len(rises)))
     return found
+
+
+def at_level(drawn: DrawnFlow, rig: Rig, level_m: float) -> tuple[float, float] | None:
+    """Return a flow by drawdown, the mean over its fall, and its uncertainty at one level [m3/s].
+
+    Parameters
+    ----------
+    drawn
+        The flow of a lineup by drawdown.
+    rig
+        The station as it should be: says how the flow goes with the level.
+    level_m
+        The level [m above floor].
+
+    Returns
+    -------
+    tuple or None
+        None for a lineup that should not draw the level down at all.
+    """
+    mean = rig.drawn_m3s(drawn.machines, *drawn.fall)
+    if mean <= 0.0:
+        return None
+    part = rig.point(drawn.machines, level_m).total_m3s / mean
+    return drawn.found.flow_m3s * part, drawn.found.uncertainty_m3s * part

@@ -14,8 +14,8 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from stationsim.findings import Finding
-from stationsim.physics.gauge import column_m, head_of_gauge_m
-from stationsim.studies.acceptance.drawn import DrawnFlow, drawdowns
+from stationsim.physics.gauge import column_m
+from stationsim.studies.acceptance.drawn import DrawnFlow, at_level, drawdowns
 from stationsim.studies.acceptance.expected import (
     IMBALANCE_PART,
     IMBALANCE_SOURCE,
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 Standing = Literal["pass", "unclear", "fail", "not judged"]
-Value = Shown | Literal["part", "yes or no"]
 
 NOT_READ = "not read"
 """What is said of a reading that was asked for and not taken."""
@@ -343,23 +342,19 @@ def _points(
     falls: dict[str, DrawnFlow],
 ) -> Iterator[Verdict]:
     """Yield how each pump that was read alone stands to its own curve, whatever the main does."""
-    rig, plan = expected.rig, expected.plan
-    gauge = plan.pump_gauge
-    if gauge is None:
+    rig = expected.rig
+    if expected.plan.pump_gauge is None:
         return
     for reading in sheet:
         one = by_name.get(reading.name)
         if reading.what != "pump pressure" or one is None:
             continue
         (machine,) = reading.machines
-        unit, curve = rig.units[machine], rig.units[machine].curve_now()
+        curve = rig.units[machine].curve_now()
         flow = _flow_at(reading, by_name, falls, sheet, expected)
         if curve is None or flow is None:
             continue
-        branch = unit.branch
-        bore = gauge.bore_m or (None if branch is None else branch.diameter_m)
-        lost = 0.0 if branch is None else gauge.branch_part * branch.loss_m(flow.value)
-        head = head_of_gauge_m(one.value, gauge.level_m, flow.value, bore) - reading.level_m + lost
+        head = rig.pump_head_m(one.value, machine, reading.level_m, flow.value)
         tolerance = expected.tolerance((machine,))
         should = _head_on(curve, flow.value)
         if flow.value > curve.end_m3s:
@@ -411,14 +406,8 @@ def _flow_at(
     drawn = falls.get(reading.test)
     if drawn is None or drawn.found.flow_m3s <= 0.0:
         return None
-    rig = expected.rig
-    here = rig.point(reading.machines, reading.level_m).total_m3s
-    mean = rig.drawn_m3s(drawn.machines, *drawn.fall)
-    if mean <= 0.0:
-        return None
-    part = here / mean
-    found = drawn.found
-    return _Flow(found.flow_m3s * part, found.uncertainty_m3s * part, "drawdown")
+    here = at_level(drawn, expected.rig, reading.level_m)
+    return None if here is None else _Flow(*here, "drawdown")
 
 
 def _head_on(curve: HeadCurve, flow_m3s: float) -> float:

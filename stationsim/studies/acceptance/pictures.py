@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stationsim.physics.gauge import column_m, head_of_gauge_m
+from stationsim.physics.gauge import column_m
 from stationsim.plots import acceptance as drawn
 from stationsim.plots.curves import at_header
-from stationsim.studies.acceptance.drawn import DrawnFlow, drawdowns
+from stationsim.studies.acceptance.drawn import DrawnFlow, at_level, drawdowns
 from stationsim.studies.acceptance.lineups import middle_of, when_old
 from stationsim.units import show
 
@@ -79,17 +79,12 @@ def _working(
     curve_m3s, curve_m = _curve(day, machines)
     meter = _read(taken, lineup.name, "meter flow", level_m)
     gauge, found = _read(taken, lineup.name, "header pressure", level_m), flows.get(lineup.name)
-    by_fall = None
-    if found is not None:
-        # the mean over the fall, at this level
-        part = point.total_m3s / rig.drawn_m3s(machines, *found.fall)
-        by_fall = drawn.Read(found.found.flow_m3s * part, found.found.uncertainty_m3s * part)
+    here = None if found is None else at_level(found, rig, level_m)
+    by_fall = None if here is None else drawn.Read(*here)
     head_read = None
-    at_header = rig.plan.header_gauge
-    if gauge is not None and at_header is not None and day.station.force_main is not None:
+    if gauge is not None and not math.isnan(head):
         flow = (meter or by_fall or drawn.Read(point.total_m3s, 0.0)).value
-        bore = at_header.bore_m or day.station.force_main.pipes[0].diameter_m
-        read = head_of_gauge_m(gauge.value, at_header.level_m, flow, bore) - level_m
+        read = rig.header_head_m(gauge.value, flow) - level_m
         head_read = drawn.Read(read, column_m(gauge.off))
     return drawn.Working(
         lineup.name,

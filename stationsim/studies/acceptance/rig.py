@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
 
+from stationsim.equipment.acceptance import Gauge
 from stationsim.equipment.pumps import PumpUnit
 from stationsim.physics.electrics import part_load_current_a, running_speed
 from stationsim.physics.forcemain import ForceMain, Pipe
-from stationsim.physics.gauge import gauge_pa, pressure_pa
+from stationsim.physics.gauge import gauge_pa, head_of_gauge_m, pressure_pa
 from stationsim.physics.operating import Supply, lineup_flows, supplies_of
 from stationsim.physics.pumps import G
 from stationsim.station import Station
@@ -287,6 +288,21 @@ class Rig:
             + self.built.header_off_pa
         )
 
+    def header_head_m(self, shown_pa: float, flow_m3s: float) -> float:
+        """Return the head at the header that its gauge tells [m above floor]; NaN without one.
+
+        Parameters
+        ----------
+        shown_pa
+            What it shows [Pa].
+        flow_m3s
+            Flow through the main [m3/s].
+        """
+        gauge = self.plan.header_gauge
+        if gauge is None or self.station.force_main is None:
+            return math.nan
+        return head_of_gauge_m(shown_pa, gauge.level_m, flow_m3s, gauge.bore_m or self._main_bore_m)
+
     def pump_pa(self, machines: tuple[int, ...], machine: int, level_m: float) -> float:
         """Return what the gauge of a pump shows [Pa]; NaN without one or without a curve.
 
@@ -301,11 +317,39 @@ class Rig:
         if gauge is None:
             return math.nan
         point, place = self.point(machines, level_m), machines.index(machine)
-        flow, branch = point.flows_m3s[place], self.units[machine].branch
-        lost = 0.0 if branch is None else gauge.branch_part * branch.loss_m(flow)
-        bore = gauge.bore_m or (None if branch is None else branch.diameter_m)
+        flow = point.flows_m3s[place]
+        lost, bore = self._at_pump_gauge(gauge, machine, flow)
         head = level_m + point.heads_m[place] - lost
         return gauge_pa(head, gauge.level_m, flow, bore) + self._pump_off_pa(machine)
+
+    def pump_head_m(self, shown_pa: float, machine: int, level_m: float, flow_m3s: float) -> float:
+        """Return the total head of a pump that its gauge tells [m]; NaN without a gauge.
+
+        Parameters
+        ----------
+        shown_pa
+            What it shows [Pa].
+        machine
+            Which pump.
+        level_m
+            Level in the well [m above floor].
+        flow_m3s
+            Its flow [m3/s].
+        """
+        gauge = self.plan.pump_gauge
+        if gauge is None:
+            return math.nan
+        lost, bore = self._at_pump_gauge(gauge, machine, flow_m3s)
+        return head_of_gauge_m(shown_pa, gauge.level_m, flow_m3s, bore) - level_m + lost
+
+    def _at_pump_gauge(
+        self, gauge: Gauge, machine: int, flow_m3s: float
+    ) -> tuple[float, float | None]:
+        """Return the loss from a pump to its gauge [m], and the bore at the tapping [m]."""
+        branch = self.units[machine].branch
+        if branch is None:
+            return 0.0, gauge.bore_m
+        return gauge.branch_part * branch.loss_m(flow_m3s), gauge.bore_m or branch.diameter_m
 
     def shut_off_pa(self, machine: int, level_m: float) -> float:
         """Return what the gauge of a pump shows against a closed valve [Pa]; NaN without one.

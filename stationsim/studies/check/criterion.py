@@ -112,12 +112,7 @@ class Judged(NamedTuple):
         system
             ``si`` or ``us``.
         """
-        if isinstance(self.why, str):
-            return self.why
-        return "".join(
-            piece if isinstance(piece, str) else value_text(piece.value, piece.kind, system)
-            for piece in self.why
-        )
+        return reason_text(self.why, system)
 
     @property
     def of_the_run(self) -> bool:
@@ -356,6 +351,24 @@ def limit_source(case: Case, name: str) -> str:
     if name in case.ratings.set_limits:
         return f"limits.{key_of(name)} of the scenario"
     return source_of(name)
+
+
+def reason_text(reason: Reason, system: System) -> str:
+    """Return a reason for people to read.
+
+    Parameters
+    ----------
+    reason
+        Text, or pieces of text and quantities in turn.
+    system
+        ``si`` or ``us``.
+    """
+    if isinstance(reason, str):
+        return reason
+    return "".join(
+        piece if isinstance(piece, str) else value_text(piece.value, piece.kind, system)
+        for piece in reason
+    )
 
 
 def value_text(value: float, unit: Unit | Shown, system: System) -> str:

@@ -20,7 +20,7 @@ from stationsim.studies.acceptance.causes.spread import Spread
 from stationsim.studies.acceptance.causes.suspects import suspects_of_pumps
 from stationsim.studies.acceptance.causes.suspects_in_main import suspects_of_main
 from stationsim.studies.acceptance.causes.suspects_in_readings import suspects_of_readings
-from stationsim.studies.check.criterion import Reason, Told, value_text
+from stationsim.studies.check.criterion import Reason, Told, reason_text
 from stationsim.units import show
 
 if TYPE_CHECKING:
@@ -159,12 +159,7 @@ class Cause:
         system
             ``si`` or ``us``.
         """
-        if isinstance(self.size_words, str):
-            return self.size_words
-        return "".join(
-            piece if isinstance(piece, str) else value_text(piece.value, piece.kind, system)
-            for piece in self.size_words
-        )
+        return reason_text(self.size_words, system)
 
 
 def causes_of(station: Station, sheet: Sequence[Reading], taken: Sequence[Taken]) -> list[Cause]:
