@@ -334,3 +334,22 @@ def test_names_hold_no_unit_and_instructions_both() -> None:
     how = next(r.how for r in scenario("quarry-row-us").sheet if r.what == "fall")
     assert " m (" in how
     assert " ft)" in how
+
+
+def test_heads_told_by_gauges_are_those_that_they_were_shown_for() -> None:
+    """There and back, with a part of the branch's loss before the tapping and a bore of its own."""
+    day = with_plan(
+        scenario("osier-wharf"),
+        header_gauge=Gauge(6.0, 0.25),
+        pump_gauge=Gauge(4.0, 0.15, branch_part=0.4),
+    )
+    rig, level = day.rig, 1.4
+    point = rig.point((0, 1), level)
+    flow = point.flows_m3s[1]
+    told = rig.pump_head_m(rig.pump_pa((0, 1), 1, level), 1, level, flow)
+    assert told == pytest.approx(point.heads_m[1], abs=1e-9)
+    shown = rig.header_pa((0, 1), level)
+    assert rig.header_head_m(shown, point.total_m3s) == pytest.approx(point.header_m, abs=1e-9)
+    bare = with_plan(day, header_gauge=None, pump_gauge=None).rig
+    assert math.isnan(bare.header_head_m(shown, point.total_m3s))
+    assert math.isnan(bare.pump_head_m(shown, 1, level, flow))
