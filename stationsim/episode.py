@@ -12,24 +12,15 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
+from stationsim.chance import Range
+from stationsim.equipment.faults import EventKind
+
 if TYPE_CHECKING:
     from stationsim.inflow.segments import InflowSource
 
-EventKind = Literal[
-    "grid loss",
-    "out of service",
-    "fails",
-    "high temperature",
-    "seal leak",
-    "fails to start",
-    "clogged",
-    "level signal frozen",
-    "level signal lost",
-    "hand",
-    "off",
-    "auto",
-    "reset",
-]
+__all__ = ["Episode", "EventKind", "RandomFault", "ScriptedEvent"]
+
+Basis = Literal["calendar", "running", "demand"]
 
 
 @dataclass(frozen=True)
@@ -41,21 +32,25 @@ class ScriptedEvent:
     at_s
         When [s since the start of the episode].
     kind
-        What: a grid loss; a machine taken out of service, failing, getting too hot, leaking at its
-        seal, not starting when called, or partly clogged; a level signal that stands still or is
-        gone; or a person's hand on a selector (hand, off, auto) or on the reset button.
+        What: an entry of ``equipment.faults.CATALOGUE``.
     subject
-        The machine (``P2``), ``grid`` for a grid loss, ``level sensor`` for a level signal.
+        The machine (``P2``), or what the entry names: ``grid``, ``level sensor``, ``start float``.
     duration_s
-        How long it lasts [s]. None: out of service, or a leaking seal, lasts to the end of the run;
-        a trip is over at once and waits for a reset by hand. Meaningless for hand, off, auto and
-        reset.
+        How long it lasts [s]. None: to the end of the run, or until it is put right; a trip is over
+        at once and waits for a reset by hand. Meaningless for auto, reset and put right.
     resets_itself
         For a trip (fails, high temperature): True when the pump is free again by itself after
         ``duration_s``; False when it waits for a reset by hand, which is refused while
         ``duration_s`` lasts.
     flow_left
-        For a clogged pump: the part of its flow at the same head that is left [-].
+        What a number in percent says of a pump, a valve or the main: the part of the flow that is
+        left [-].
+    amount
+        Any other number that goes with it, in SI as the catalogue's ``Amount`` says [any].
+    per_s
+        The time that the amount belongs to: 10 % in 2 h [s].
+    cause
+        Why, in trade words.
     """
 
     at_s: float
@@ -64,6 +59,35 @@ class ScriptedEvent:
     duration_s: float | None = None
     resets_itself: bool = True
     flow_left: float = 1.0
+    amount: float = 0.0
+    per_s: float = 0.0
+    cause: str = "scripted"
+
+
+@dataclass(frozen=True)
+class RandomFault:
+    """Something that happens by chance, at a rate.
+
+    Parameters
+    ----------
+    name
+        Key of its stream of random numbers, and its name in the scenario.
+    events
+        What happens, all at one instant; their ``at_s`` and ``duration_s`` don't count.
+    basis
+        Exposure that the rate is counted by: the ``calendar``; ``running`` of the machine that the
+        first event names; or each ``demand`` on it (a call, a crank, an exercise).
+    rate
+        Times in a second of the calendar or of running [1/s]; of a demand, the probability [-].
+    lasts
+        How long it lasts [s]; None: to the end of the run, or until it is put right.
+    """
+
+    name: str
+    events: tuple[ScriptedEvent, ...]
+    basis: Basis
+    rate: float
+    lasts: Range | None = None
 
 
 @dataclass(frozen=True)
@@ -88,6 +112,12 @@ class Episode:
         Root of every random stream of this episode.
     name
         What people call it; names the folder of results.
+    notes
+        What is worth knowing of how it was read.
+    random
+        What may happen by chance; nothing does unless it is said here.
+    replicate
+        Which of many runs of the same chances this is [-].
     """
 
     start: datetime
@@ -99,6 +129,8 @@ class Episode:
     seed: int = 1
     name: str = "episode"
     notes: Mapping[str, str] = field(default_factory=dict)
+    random: tuple[RandomFault, ...] = ()
+    replicate: int = 0
 
     @property
     def clock_offset_s(self) -> float:

@@ -389,12 +389,13 @@ def test_every_run_keeps_the_rules_of_protection_of_many(run: Run) -> None:
     check_protection(run)
 
 
-def test_the_kinds_that_are_drawn_are_all_that_an_episode_knows() -> None:
+def test_the_kinds_that_are_drawn_are_known_to_an_episode() -> None:
     from typing import get_args
 
     from stationsim.episode import EventKind
 
-    assert set(ALL_KINDS) == set(get_args(EventKind))
+    # the others are tried in pairs, by the catalogue
+    assert set(ALL_KINDS) < set(get_args(EventKind))
 
 
 # ------------------------------------------------------------------ found by the above

@@ -46,7 +46,7 @@ class AlarmBoard:
             else:
                 self._pending[key] = plant.t_s
                 plant.at(
-                    plant.t_s + delay_s, INSTRUMENT, "alarm_due", alarm, subject, cause, plant.t_s
+                    plant.t_s + delay_s, INSTRUMENT, "alarms.due", alarm, subject, cause, plant.t_s
                 )
             return
         self._pending.pop(key, None)

@@ -52,7 +52,7 @@ class EngineSet:
         """What it waits for: ``may start``, ``runs``, or nothing."""
         if self.phase == "running":
             return "runs" if self.machine.mode == "auto" else ""
-        if self.phase == "stopped" and self.machine.able and not self.plant.grid_on:
+        if self.phase == "stopped" and self.machine.able and not self.plant.supply.live:
             return "may start"
         return ""
 
@@ -63,7 +63,7 @@ class EngineSet:
             return False
         if machine.mode == "hand":
             return True
-        return not plant.grid_on and plant.v_m3 >= self._start_m3
+        return not plant.supply.live and plant.v_m3 >= self._start_m3
 
     def look(self) -> None:
         """See whether it has to start or to stop."""
@@ -108,14 +108,14 @@ class EngineSet:
         self._run += 1
         if self.what.fuel_m3_per_s > 0.0 and self.fuel_m3 < math.inf:
             empty_s = plant.t_s + self.fuel_m3 / self.what.fuel_m3_per_s
-            plant.at(empty_s, SUPPLY, "engine_out_of_fuel", self._run)
+            plant.at(empty_s, SUPPLY, "engine.out_of_fuel", self._run)
 
     def no_longer_wanted(self) -> bool:
         """Return whether the start has been overtaken; if so, give it up and settle."""
         machine, plant = self.machine, self.plant
         if self.phase == "starting" and not machine.able:
             self.give_up(machine.why_not)
-        elif self.phase == "starting" and machine.mode == "auto" and plant.grid_on:
+        elif self.phase == "starting" and machine.mode == "auto" and plant.supply.live:
             self.give_up("grid back")
         if self.phase == "starting":
             return False
@@ -124,7 +124,7 @@ class EngineSet:
 
     def failed_to_start(self) -> None:
         """It has cranked in vain as often as it may: failed, until it is reset by hand."""
-        self.plant.trouble.fails_to_start(self.machine)
+        self.plant.blocks.fails_to_start(self.machine)
         self._turn("failed", "did not fire")
 
     def give_up(self, cause: str) -> None:

@@ -97,10 +97,12 @@ class Heating:
         if not machine.running:
             return
         submerged = unit.motor_top_m is None or self._covered(unit.motor_top_m)
-        motor.heat = motor.what.heat(ragged=machine.flow_left < 1.0, submerged=submerged)
+        motor.heat = motor.what.heat(
+            ragged=plant.conditions.ragged(machine.index), submerged=submerged
+        )
         trips_s = plant.t_s + motor.what.time_to_trip_s(motor.temperature_c, motor.heat)
         if trips_s < math.inf:
-            plant.at(trips_s, FAULT, "motor_trips", machine.index, motor.piece)
+            plant.at(trips_s, FAULT, "heating.trips", machine.index, motor.piece)
 
     def _covered(self, top_m: float) -> bool:
         level, direction = self.plant.level_m, self.plant.water.direction
@@ -112,17 +114,18 @@ class Heating:
             if self.plant.machines[index].running:
                 self.look(self.plant.machines[index])
 
-    def trips(self, machine: Machine, piece: int) -> None:
+    def trips(self, index: int, piece: int) -> None:
         """Trip a motor whose time has come, if it is still the same piece of its run.
 
         Parameters
         ----------
-        machine
+        index
             Which machine.
         piece
             For which piece the trip was foreseen.
         """
-        motor = self.motors[machine.index]
+        machine = self.plant.machines[index]
+        motor = self.motors[index]
         if motor.piece != piece or not machine.running:
             return
         motor.temperature_c, motor.at_s, motor.heat = motor.what.trip_c, self.plant.t_s, None
@@ -131,7 +134,7 @@ class Heating:
         again = most is None or motor.resets < most
         cooled_s = self.plant.t_s + motor.what.time_to_reset_s(motor.what.trip_c)
         motor.resets += 1
-        self.plant.trouble.too_hot(machine, cooled_s, resets_itself=again)
+        self.plant.blocks.too_hot(machine, cooled_s, resets_itself=again)
         motor.temperature_c, motor.at_s = motor.what.trip_c, self.plant.t_s
 
     def reset_by_hand(self, machine: Machine) -> None:

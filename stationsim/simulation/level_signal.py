@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from stationsim.episode import ScriptedEvent
 from stationsim.signals import Note, level_text
 from stationsim.simulation.clock import FAULT
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
+    from stationsim.simulation.trouble import Handlers
 
 NAME = "level sensor"
 _ALARM = "level signal failed"
@@ -65,6 +67,13 @@ class LevelSignal:
             self.stop_float = covered
         self.plant.panel_changed()
 
+    def handlers(self) -> Handlers:
+        """Return what is done at each kind of event."""
+        return {"level signal frozen": self._scripted, "level signal lost": self._scripted}
+
+    def _scripted(self, event: ScriptedEvent, over_s: float) -> None:
+        self.fail(event.kind, over_s)
+
     def fail(self, kind: str, over_s: float) -> None:
         """Let the signal fail now.
 
@@ -86,7 +95,7 @@ class LevelSignal:
         if self._mode == "lost":
             plant.alarms.condition(_ALARM, NAME, 0.0, "no signal", on=True)
         if over_s < math.inf:
-            plant.at(over_s, FAULT, "signal_restored", over_s)
+            plant.at(over_s, FAULT, "signal.restored", over_s)
         plant.panel_changed()
 
     def restored(self, over_s: float) -> None:

@@ -61,7 +61,6 @@ class Machine:
     trips: int = 0
     will_not_start: bool = False
     called: bool = False
-    flow_left: float = 1.0
     started_by: str = ""
     run_m3: float = 0.0
     run_j: float = 0.0

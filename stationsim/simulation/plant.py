@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Generator
 from functools import partial
+from operator import attrgetter
 from typing import Any
 
 import simpy
@@ -25,13 +26,18 @@ from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import REACHED_TIME, Advance
 from stationsim.signals import Decision, PumpSeen, Snapshot
 from stationsim.simulation.alarms import AlarmBoard
+from stationsim.simulation.blocks import Blocks
 from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
+from stationsim.simulation.conditions import Conditions
 from stationsim.simulation.engine_set import EngineSet
 from stationsim.simulation.heating import Heating
 from stationsim.simulation.level_signal import LevelSignal
 from stationsim.simulation.machines import Machine
+from stationsim.simulation.pump_trouble import PumpTrouble
 from stationsim.simulation.recorder import Recorder
 from stationsim.simulation.spilling import Spilling
+from stationsim.simulation.standing import Standing
+from stationsim.simulation.supply import Supply
 from stationsim.simulation.thresholds import Thresholds
 from stationsim.simulation.trouble import Trouble
 from stationsim.simulation.wakes import WakePlan
@@ -74,17 +80,24 @@ class Plant:
         self.water = Water(station, episode, inflow, self.machines, self.spilling)
         self.thresholds = Thresholds(self)
         self.alarms = AlarmBoard(self)
-        self.grid_on = True
         self.open_stories = 0
-        self.trouble = Trouble(self)
+        self.supply = Supply(self)
+        self.powered = True  # the pumps' busbar and the control circuits are live
+        self.standing = Standing(self)
+        self.blocks = Blocks(self)
+        self.pumps = PumpTrouble(self)
         self.engine: EngineSet | None = None
         if station.engine_pump is not None:
             machine = Machine(len(self.machines), station.engine_pump.pump, engine_driven=True)
             self.machines.append(machine)
             self.engine = EngineSet(station.engine_pump, machine, self)
+        self.by_name = {machine.unit.name: machine for machine in self.machines}
         self.heating = Heating(self)
+        self.conditions = Conditions(self, len(self.machines))
+        self.trouble = Trouble(
+            self, (self.blocks, self.pumps, self.supply, self.signal, self.standing)
+        )
         self._mask = 0
-        self._conditions = (1.0,) * len(self.machines)
         self._line: LineupKey | None = None
         self._panel: tuple[PumpSeen, ...] | None = None
 
@@ -118,6 +131,16 @@ class Plant:
         """Level at the committed moment [m above floor]."""
         return self.water.level_m
 
+    def machine(self, name: str) -> Machine:
+        """Return a machine by its name.
+
+        Parameters
+        ----------
+        name
+            ``P1``.
+        """
+        return self.by_name[name]
+
     def note(self, subject: str, event: str, cause: str, detail: str = "") -> None:
         """Write down that something happened at the committed moment."""
         water = self.water
@@ -145,7 +168,7 @@ class Plant:
     # ------------------------------------------------------------------ what wakes it
 
     def at(self, at_s: float, order: int, method: str, *arguments: Any) -> None:
-        """Have one of the plant's own methods called at a time.
+        """Have a method of the plant, or of one of its parts, called at a time.
 
         What waits by timetable is data, so that a plant can be frozen while it waits.
 
@@ -156,7 +179,7 @@ class Plant:
         order
             Its place in the order of that instant.
         method
-            Name of the method.
+            Path of the method, from the plant: ``blocks.over``.
         arguments
             Its arguments.
         """
@@ -170,7 +193,7 @@ class Plant:
     def _fire(self, key: int) -> None:
         _at, _order, method, arguments = self._agenda.pop(key)
         self.commit(self.clock.now)
-        getattr(self, method)(*arguments)
+        attrgetter(method)(self)(*arguments)
         self.settle()
 
     def tell(self, process: Generator[simpy.Event, Any, Any]) -> None:
@@ -246,7 +269,7 @@ class Plant:
             self._controller_turn()
         if self.engine is not None:
             self.engine.look()
-        line = (self._mask, self._conditions)
+        line = (self._mask, self.conditions.key)
         if line != self._line:
             self._line = line
             water = self.water
@@ -284,7 +307,7 @@ class Plant:
         seen = Snapshot(
             signal.read(self.level_m),
             self._panel,
-            self.grid_on,
+            self.powered,
             now + self._clock_offset_s,
             signal.start_float,
             signal.stop_float,
@@ -339,7 +362,7 @@ class Plant:
     def _hand_turn(self) -> None:
         """Run what stands in hand, as far as supply, trips and rest allow."""
         for machine in self.electric:
-            if machine.mode != "hand" or machine.running or not machine.able or not self.grid_on:
+            if machine.mode != "hand" or machine.running or not machine.able or not self.powered:
                 continue
             rested = machine.stopped_s + machine.unit.min_off_s
             if self.t_s >= rested - SAME_INSTANT_S:
@@ -348,6 +371,10 @@ class Plant:
                 self.at(rested, CONTROLLER, "panel_changed")
 
     # ------------------------------------------------------------------ switching
+
+    def power_changed(self) -> None:
+        """Take note that the busbar or the control circuits are live, or dead, from now on."""
+        self.powered = self.supply.live
 
     def panel_changed(self) -> None:
         """Something that the panel sees has changed: the controller gets its turn."""
@@ -362,7 +389,7 @@ class Plant:
             return
         why_not = machine.why_not
         if not why_not and not machine.engine_driven:
-            if not self.grid_on:
+            if not self.powered:
                 why_not = "no supply"
             elif self.t_s < machine.stopped_s + machine.unit.min_off_s - SAME_INSTANT_S:
                 why_not = "minimum off time not over"
@@ -371,7 +398,7 @@ class Plant:
             return
         if machine.will_not_start and not machine.engine_driven:
             if not machine.called:
-                self.trouble.called_in_vain(machine, role)
+                self.pumps.called_in_vain(machine, role)
                 self._panel = machine.shown = None
             return
         machine.running = True
@@ -417,47 +444,9 @@ class Plant:
 
     # ------------------------------------------------------------------ what a timetable may call
 
-    def alarm_due(self, alarm: str, subject: str, cause: str, since_s: float) -> None:
-        """Raise an alarm whose delay is over (see ``AlarmBoard.due``)."""
-        self.alarms.due(alarm, subject, cause, since_s)
-
-    def engine_out_of_fuel(self, run: int) -> None:
-        """The tank of the engine-driven pump is empty (see ``EngineSet.out_of_fuel``)."""
-        if self.engine is not None:
-            self.engine.out_of_fuel(run)
-
-    def condition_changed(self) -> None:
-        """A machine's condition has changed: its flow does from now on."""
-        self._conditions = tuple(machine.flow_left for machine in self.machines)
-        self.heating.look_at_all()
-
-    def motor_trips(self, machine: int, piece: int) -> None:
-        """A motor is too hot (see ``Heating.trips``)."""
-        self.heating.trips(self.machines[machine], piece)
-
-    def no_run_signal(self, machine: int, started_s: float) -> None:
-        """The panel has waited for a run signal in vain (see ``Trouble``)."""
-        self.trouble.no_run_signal(self.machines[machine], started_s)
-
-    def free_again(self, machine: int, kind: str, over_s: float) -> None:
-        """A condition that is no block is over (see ``Trouble.free_again``)."""
-        self.trouble.free_again(self.machines[machine], kind, over_s)
-
     def scripted(self, event: ScriptedEvent) -> None:
         """Let a scripted event happen (see ``Trouble.happen``)."""
         self.trouble.happen(event)
-
-    def supply_breaks(self, after_return_s: float) -> None:
-        """Let the supply break for a moment, some time after the grid is back."""
-        self.trouble.supply_breaks(after_return_s)
-
-    def signal_restored(self, over_s: float) -> None:
-        """The level signal is right again (see ``LevelSignal.restored``)."""
-        self.signal.restored(over_s)
-
-    def condition_over(self, machine: int, kind: str, over_s: float) -> None:
-        """The condition behind a block is over (see ``Trouble.over``)."""
-        self.trouble.over(self.machines[machine], kind, over_s)
 
     def finish(self) -> Trace:
         """Bring everything to the end of the episode and close what is open."""

@@ -90,7 +90,7 @@ class Session:
     @property
     def grid_on(self) -> bool:
         """True while the grid is on."""
-        return self._plant.grid_on
+        return self._plant.supply.grid_on
 
     @property
     def controller(self) -> Decider:

@@ -32,7 +32,7 @@ def grid_outage(plant: Plant, back_s: float) -> Story:
     if back_s < plant.end_s:
         yield plant.clock.moment(back_s, SUPPLY)
         plant.commit(plant.clock.now)
-        plant.trouble.grid_back()
+        plant.supply.grid_back()
         plant.settle()
     else:
         yield plant.clock.moment(plant.end_s, SUPPLY)

@@ -11,6 +11,7 @@ from stationsim.errors import StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import LOST, Advance, advance
 from stationsim.physics.bands import Lineup, lay_bands
+from stationsim.simulation.conditions import SOUND_MAIN, ConditionKey
 from stationsim.simulation.machines import Machine
 from stationsim.simulation.spilling import Spilling
 from stationsim.simulation.wakes import marks, top_level
@@ -18,8 +19,8 @@ from stationsim.station import Station
 
 _NO_SAMPLES = (math.inf,)
 
-LineupKey = tuple[int, tuple[float, ...]]
-"""A bit for each machine that runs, and the part of its flow that each machine has left."""
+LineupKey = tuple[int, ConditionKey]
+"""A bit for each machine that runs, and the condition of every machine and of the main."""
 
 
 class Water:
@@ -62,7 +63,7 @@ class Water:
         self._lineups: dict[LineupKey, Lineup] = {}
         self._band_s: list[float] = []
         self._band_vs: list[float] = []
-        self.lineup = self._lineup_of((0, ()))
+        self.lineup = self._lineup_of((0, ((), SOUND_MAIN)))
         self.least_m3 = self.greatest_m3 = self.v_m3
         self.least_s = self.greatest_s = 0.0
         self.advances = 0
@@ -212,7 +213,7 @@ class Water:
         Parameters
         ----------
         key
-            A bit for each machine that runs, and the part of its flow that each has left.
+            A bit for each machine that runs, and the condition of all.
         """
         self.lineup = self._lineup_of(key)
         return self.lineup
@@ -221,13 +222,13 @@ class Water:
         lineup = self._lineups.get(key)
         if lineup is None:
             station = self.station
-            mask, flows_left = key
+            mask, (pumps, _main) = key
             running = [machine for machine in self.machines if mask >> machine.index & 1]
             lineup = self._lineups[key] = lay_bands(
                 [machine.index for machine in running],
                 [
-                    machine.unit.clogged(flows_left[machine.index])
-                    if flows_left[machine.index] != 1.0
+                    machine.unit.clogged(pumps[machine.index].flow_left)
+                    if pumps[machine.index].flow_left != 1.0
                     else machine.unit
                     for machine in running
                 ],

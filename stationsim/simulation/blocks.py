@@ -1,0 +1,217 @@
+"""Blocks and hands: why a machine may not run, and who frees it.
+
+A *block* is a reason why a machine may not run. It comes with a condition (too hot, failed,
+leaking, taken out) that is over after a time or not at all; then the machine is free by itself, or
+waits for a reset by hand. A reset is refused while the condition lasts.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from stationsim.episode import ScriptedEvent
+from stationsim.simulation.clock import FAULT
+from stationsim.simulation.machines import FAILED, HOT, LEAK, OUT_OF_SERVICE, Block, Machine, Mode
+from stationsim.units import show
+
+if TYPE_CHECKING:
+    from stationsim.simulation.plant import Plant
+    from stationsim.simulation.trouble import Handlers
+
+_EVENT_OF_BLOCK = {
+    OUT_OF_SERVICE: "out of service",
+    FAILED: "trip",
+    HOT: "trip",
+    LEAK: "seal leak",
+}
+
+
+class Blocks:
+    """What takes the machines of a plant out, and the hands on their selectors.
+
+    Parameters
+    ----------
+    plant
+        The plant that they belong to.
+    """
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self._leak_over_s: dict[int, float] = {}
+
+    def handlers(self) -> Handlers:
+        """Return what is done at each kind of event."""
+        return {
+            "out of service": self._out_of_service,
+            "fails": self._trips,
+            "high temperature": self._trips,
+            "seal leak": self._leaks,
+            "hand": self._turned,
+            "off": self._turned,
+            "auto": self._turned,
+            "reset": self._pressed,
+        }
+
+    def _out_of_service(self, event: ScriptedEvent, over_s: float) -> None:
+        machine = self.plant.machine(event.subject)
+        self._block(machine, OUT_OF_SERVICE, over_s, resets_itself=True)
+
+    def _trips(self, event: ScriptedEvent, over_s: float) -> None:
+        plant = self.plant
+        machine = plant.machine(event.subject)
+        kind = FAILED if event.kind == "fails" else HOT
+        if event.duration_s is None:  # nothing says how long: a reset by hand ends it
+            self._block(machine, kind, plant.t_s, resets_itself=False)
+        else:
+            self._block(machine, kind, over_s, resets_itself=event.resets_itself)
+
+    def _leaks(self, event: ScriptedEvent, over_s: float) -> None:
+        machine = self.plant.machine(event.subject)
+        self._seal_leak(machine, over_s, resets_itself=event.resets_itself)
+
+    def _turned(self, event: ScriptedEvent, _over_s: float) -> None:
+        self._selector(self.plant.machine(event.subject), event.kind)  # type: ignore[arg-type]
+
+    def _pressed(self, event: ScriptedEvent, _over_s: float) -> None:
+        self._reset(self.plant.machine(event.subject))
+
+    def too_hot(self, machine: Machine, cooled_s: float, *, resets_itself: bool) -> None:
+        """Take out a motor that has reached its trip temperature.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        cooled_s
+            When it will have cooled to its reset temperature [s].
+        resets_itself
+            Whether it is free again then, or waits for a reset by hand.
+        """
+        self._block(machine, HOT, cooled_s, resets_itself=resets_itself)
+
+    def _alarm_of(self, machine: Machine, kind: str) -> str:
+        if kind == FAILED and machine.engine_driven:
+            return "engine failed"
+        return kind
+
+    def _block(
+        self, machine: Machine, kind: str, over_s: float, *, resets_itself: bool, alarm: bool = True
+    ) -> None:
+        plant = self.plant
+        before = machine.blocks.get(kind)
+        if before is not None:  # the longer one counts, and a latch stays a latch
+            over_s = max(over_s, before.over_s)
+            resets_itself = resets_itself and before.resets_itself
+            if before == Block(over_s, resets_itself):
+                return
+        machine.blocks[kind] = Block(over_s, resets_itself)
+        plant.recorder.unavailable(plant.t_s, machine.index, kind)
+        if over_s == math.inf:
+            until = "to the end of the run"
+        elif resets_itself:
+            until = f"for {show(over_s - plant.t_s, 'duration', 'si')}"
+        else:
+            until = "until reset by hand"
+        if kind != LEAK:
+            plant.note(machine.unit.name, _EVENT_OF_BLOCK[kind], kind, until)
+        if kind != OUT_OF_SERVICE and before is None:
+            plant.trace.trips[machine.index] += 1
+        if machine.running and not machine.engine_driven:
+            plant.stop(machine, kind)
+        if alarm and kind != OUT_OF_SERVICE:
+            name = machine.unit.name
+            plant.alarms.condition(self._alarm_of(machine, kind), name, 0.0, until, on=True)
+        if over_s < math.inf and resets_itself:
+            plant.at(over_s, FAULT, "blocks.over", machine.index, kind, over_s)
+        plant.panel_changed()
+
+    def over(self, index: int, kind: str, over_s: float) -> None:
+        """The condition behind a block is over; the machine is free by itself.
+
+        Parameters
+        ----------
+        index
+            Which machine.
+        kind
+            Which block.
+        over_s
+            When it was to be over [s]; a block that has been renewed meanwhile stays.
+        """
+        machine = self.plant.machines[index]
+        block = machine.blocks.get(kind)
+        if block is not None and block.over_s == over_s and block.resets_itself:
+            how = "back in service" if kind == OUT_OF_SERVICE else "reset"
+            self._free(machine, kind, how, "by itself" if how == "reset" else "work done")
+        elif block is None and kind == LEAK and self._leak_over_s.get(machine.index) == over_s:
+            self.plant.alarms.condition(LEAK, machine.unit.name, 0.0, "dry again", on=False)
+
+    def _free(self, machine: Machine, kind: str, event: str, cause: str) -> None:
+        plant = self.plant
+        del machine.blocks[kind]
+        name = machine.unit.name
+        plant.note(name, event, cause, kind)
+        if kind != OUT_OF_SERVICE:
+            plant.alarms.condition(self._alarm_of(machine, kind), name, 0.0, cause, on=False)
+        if machine.able:
+            plant.recorder.available(plant.t_s, machine.index)
+        plant.panel_changed()
+
+    def _seal_leak(self, machine: Machine, over_s: float, *, resets_itself: bool) -> None:
+        plant = self.plant
+        name = machine.unit.name
+        stops = machine.unit.seal_leak == "stop" and not machine.engine_driven
+        plant.note(name, "seal leak", "probe in the seal chamber", "stops" if stops else "runs on")
+        if stops:
+            self._block(machine, LEAK, over_s, resets_itself=resets_itself)
+            return
+        over_s = max(over_s, self._leak_over_s.get(machine.index, over_s))
+        self._leak_over_s[machine.index] = over_s
+        plant.alarms.condition(LEAK, name, 0.0, "probe in the seal chamber", on=True)
+        if over_s < math.inf:
+            plant.at(over_s, FAULT, "blocks.over", machine.index, LEAK, over_s)
+        plant.panel_changed()
+
+    def fails_to_start(self, machine: Machine) -> None:
+        """Take a machine out that did not start; a reset by hand frees it.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        """
+        self._block(machine, FAILED, self.plant.t_s, resets_itself=False)
+
+    # ------------------------------------------------------------------ hands
+
+    def _selector(self, machine: Machine, mode: Mode) -> None:
+        plant = self.plant
+        if machine.mode == mode:
+            return
+        was = machine.mode
+        machine.mode = mode
+        event = {"hand": "in hand", "off": "off", "auto": "in auto"}[mode]
+        plant.note(machine.unit.name, event, "by hand", f"was in {was}")
+        if mode == "off":
+            plant.recorder.unavailable(plant.t_s, machine.index, "selector in off")
+        elif machine.able:
+            plant.recorder.available(plant.t_s, machine.index)
+        if machine.running and not machine.engine_driven and mode != "hand":
+            plant.stop(machine, f"selector in {mode}")
+        elif machine.running and mode == "hand":
+            machine.role = machine.role or "hand"
+        plant.panel_changed()
+
+    def _reset(self, machine: Machine) -> None:
+        plant = self.plant
+        waiting = [kind for kind in machine.blocks if kind != OUT_OF_SERVICE]
+        if not waiting:
+            plant.note(machine.unit.name, "reset refused", "nothing to reset")
+            return
+        for kind in waiting:
+            if machine.blocks[kind].over_s > plant.t_s + 1e-6:
+                plant.note(machine.unit.name, "reset refused", f"{kind} lasts")
+            else:
+                if kind == HOT:
+                    plant.heating.reset_by_hand(machine)
+                self._free(machine, kind, "reset", "by hand")
