@@ -14,6 +14,8 @@ from stationsim.control.backup import BackupSettings
 from stationsim.control.contract import ControlPlan
 from stationsim.equipment.acceptance import AcceptancePlan
 from stationsim.equipment.engine_pump import EnginePump
+from stationsim.equipment.exercise import Exercise
+from stationsim.equipment.power import StandbyPower
 from stationsim.equipment.pumps import PumpUnit
 from stationsim.equipment.ratings import (
     BypassConnection,
@@ -46,6 +48,10 @@ class AlarmSettings:
         Low-level alarm [m above floor]; None for none.
     high_level_delay_s, low_level_delay_s, power_failed_delay_s
         How long the condition must last before the alarm is raised [s].
+    telemetry_lost_delay_s
+        How long telemetry must be silent before the far end raises its alarm [s].
+    supply
+        Whether the alarms have a supply of their own (a battery), or share that of the controls.
     """
 
     high_level_m: float | None = None
@@ -53,6 +59,8 @@ class AlarmSettings:
     high_level_delay_s: float = 0.0
     low_level_delay_s: float = 0.0
     power_failed_delay_s: float = 0.0
+    telemetry_lost_delay_s: float = 0.0
+    supply: Literal["own", "control"] = "own"
 
 
 @dataclass(frozen=True)
@@ -153,6 +161,14 @@ class Station:
         What plates and drawings say beyond what a run needs.
     return_break
         The short break of the supply some time after the grid is back; None for none.
+    standby_power
+        What feeds the electric pumps when the grid does not; None for nothing.
+    exercise
+        What is run at a set time to prove it; None for nothing.
+    scan_s
+        How often a level signal that drifts, jumps or lags is read [s]; others need no reading.
+    main_water_m3
+        Water of the force main that runs back when a check valve stays open [m3].
     """
 
     name: str
@@ -172,6 +188,10 @@ class Station:
     levels_shown: LevelsShown = "above floor"
     ratings: Ratings = field(default_factory=Ratings)
     return_break: ReturnBreak | None = None
+    standby_power: StandbyPower | None = None
+    exercise: Exercise | None = None
+    scan_s: float = 10.0
+    main_water_m3: float = 0.0
 
     def shown_m(self, level_m: float) -> float:
         """Return a level as a person reads it [m]: above the floor, as elevation, or below cover.

@@ -58,6 +58,12 @@ class BackupSettings:
         meaning="whether the pump that the floats start first changes after each of their cycles",
         choices=(FIXED, EACH_CYCLE),
     )
+    supply: str = setting(
+        "choice",
+        "own",
+        meaning="whether the floats have a supply of their own, or share that of the controls",
+        choices=("own", "control"),
+    )
 
 
 class FloatBackup:

@@ -34,6 +34,8 @@ class EnginePump:
         How long one crank lasts, and the rest before the next [s].
     warm_up_s, prime_s
         From running engine to coupled pump, and from there to full flow [s].
+    prime_limit_s
+        How long it may prime before its panel stops it as failed [s]; infinity: it never does.
     at_grid_return
         What it does when the grid comes back while it runs.
     fuel_m3_per_s
@@ -51,6 +53,7 @@ class EnginePump:
     crank_rest_s: float = 0.0
     warm_up_s: float = 0.0
     prime_s: float = 0.0
+    prime_limit_s: float = math.inf
     at_grid_return: AtGridReturn = "run on to stop level"
     fuel_m3_per_s: float = 0.0
     tank_m3: float = math.inf

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -10,6 +11,7 @@ from stationsim.physics.motor import MotorHeat
 from stationsim.physics.pumps import HeadCurve, PowerDraw
 
 SealLeakAction = Literal["alarm", "stop"]
+AfterSag = Literal["restarts", "waits for reset"]
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,32 @@ class PumpUnit:
         always, 0 for never.
     seal_leak
         What the panel does on a seal leak: only raise the alarm, or stop the pump too.
+    no_flow_after_s
+        How long the panel bears a pump that runs and moves nothing, before its alarm [s]; None: it
+        does not look for it.
+    no_flow
+        What it does then: only raise the alarm, or stop the pump too, until it is reset.
+    air_bound_below_m
+        A pump that runs at or below this level draws air and is air-bound from then on [m above
+        floor]; None for never.
+    vent_s
+        How long an air-bound pump must stand under water until it is free by itself [s]; infinity
+        for never.
+    overload_below
+        Rags that leave less than this part of its flow make its overload trip [-]; nought for
+        never.
+    reverse_tries
+        How often the panel reverses a pump that rags have tripped and tries again, before it leaves
+        it to a reset by hand.
+    reverse_s
+        How long one such try takes [s].
+    reverse_clears, stop_clears
+        Chance that a try, and that an ordinary stop, clears the rags [-].
+    rides_through_s
+        Longest sag of the grid that its contactor bears [s].
+    after_sag
+        After a longer one: whether the panel may start it again, or its protection waits for a
+        reset.
     """
 
     name: str
@@ -63,6 +91,17 @@ class PumpUnit:
     motor_heat: MotorHeat | None = None
     motor_top_m: float | None = None
     most_resets: int | None = None
+    no_flow_after_s: float | None = None
+    no_flow: SealLeakAction = "alarm"
+    air_bound_below_m: float | None = None
+    vent_s: float = math.inf
+    overload_below: float = 0.0
+    reverse_tries: int = 0
+    reverse_s: float = 0.0
+    reverse_clears: float = 0.0
+    stop_clears: float = 0.0
+    rides_through_s: float = 0.0
+    after_sag: AfterSag = "restarts"
 
     def input_w(self, flow_m3s: float, head_m: float) -> float:
         """Return the electrical input at a flow [W].

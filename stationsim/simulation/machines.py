@@ -61,6 +61,7 @@ class Machine:
     trips: int = 0
     will_not_start: bool = False
     called: bool = False
+    held: str = ""  # why the panel holds it back though nothing is wrong with it
     started_by: str = ""
     run_m3: float = 0.0
     run_j: float = 0.0
@@ -80,7 +81,7 @@ class Machine:
 
     def seen(self) -> PumpSeen:
         """Return the machine as the panel sees it."""
-        ready = self.mode == "auto" and not self.blocks and not self.called
+        ready = self.mode == "auto" and not (self.blocks or self.called or self.held)
         self.shown = PumpSeen(
             self.unit.name,
             self.running,
@@ -98,4 +99,4 @@ class Machine:
         """Return why it is not ready, as the panel shows it."""
         if self.called and not self.why_not:
             return "no run signal yet"
-        return self.why_not or "selector in hand"
+        return self.why_not or self.held or "selector in hand"

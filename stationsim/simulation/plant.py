@@ -30,9 +30,11 @@ from stationsim.simulation.blocks import Blocks
 from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
 from stationsim.simulation.conditions import Conditions
 from stationsim.simulation.engine_set import EngineSet
+from stationsim.simulation.following import Follower
 from stationsim.simulation.heating import Heating
 from stationsim.simulation.level_signal import LevelSignal
 from stationsim.simulation.machines import Machine
+from stationsim.simulation.permits import Permits
 from stationsim.simulation.pump_trouble import PumpTrouble
 from stationsim.simulation.recorder import Recorder
 from stationsim.simulation.spilling import Spilling
@@ -46,6 +48,8 @@ from stationsim.station import Station
 from stationsim.trace import PumpRun, Trace
 
 NEVER = math.inf
+_MOST_TURNS = 16
+"""More turns of a controller at one instant than any panel needs."""
 
 
 class Plant:
@@ -81,11 +85,13 @@ class Plant:
         self.thresholds = Thresholds(self)
         self.alarms = AlarmBoard(self)
         self.open_stories = 0
+        self.followers: list[Follower] = []
         self.supply = Supply(self)
         self.powered = True  # the pumps' busbar and the control circuits are live
         self.standing = Standing(self)
         self.blocks = Blocks(self)
         self.pumps = PumpTrouble(self)
+        self.permits = Permits(self)
         self.engine: EngineSet | None = None
         if station.engine_pump is not None:
             machine = Machine(len(self.machines), station.engine_pump.pump, engine_driven=True)
@@ -255,8 +261,10 @@ class Plant:
         self._turns()
         # another lineup, or a step of the inflow at this very instant, may have turned the water
         self.thresholds.turned()
-        if self.controller_due:  # and so covered or left a float
-            self._turns()
+        for _ in range(_MOST_TURNS):
+            if not self.controller_due:
+                break
+            self._turns()  # a float was covered or left, or a start held another pump back
         if self.water.v_m3 >= self.spilling.cap_m3:
             self.spilling.look(self.water.direction)
         self._look_ahead()
@@ -275,6 +283,8 @@ class Plant:
             water = self.water
             lineup = water.line_up(line)
             self.recorder.leg(water.t_s, water.v_m3, line, lineup)
+            for follower in self.followers:
+                follower.lined_up()
 
     def _look_ahead(self) -> None:
         plan = self.thresholds.plan(self._controller_levels)
@@ -389,7 +399,9 @@ class Plant:
             return
         why_not = machine.why_not
         if not why_not and not machine.engine_driven:
-            if not self.powered:
+            if machine.held and machine.mode == "auto":
+                why_not = machine.held
+            elif not self.powered:
                 why_not = "no supply"
             elif self.t_s < machine.stopped_s + machine.unit.min_off_s - SAME_INSTANT_S:
                 why_not = "minimum off time not over"
@@ -411,6 +423,8 @@ class Plant:
             self.heating.look(machine)
         self._panel = machine.shown = None
         self.note(machine.unit.name, "start", cause, role)
+        for follower in self.followers:
+            follower.started(machine)
 
     def stop(self, machine: Machine, cause: str) -> None:
         """Stop a machine and close its run."""
@@ -418,6 +432,8 @@ class Plant:
             return
         self._close_run(machine, cause)
         self.note(machine.unit.name, "stop", cause, machine.role)
+        for follower in self.followers:
+            follower.stopped(machine, cause)
 
     def _close_run(self, machine: Machine, cause: str) -> None:
         now = self.t_s
