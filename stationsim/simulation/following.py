@@ -21,15 +21,13 @@ class Follower:
             Which machine.
         """
 
-    def stopped(self, machine: Machine, cause: str) -> None:
+    def stopped(self, machine: Machine) -> None:
         """A machine has stopped.
 
         Parameters
         ----------
         machine
-            Which machine.
-        cause
-            Why, in trade words.
+            Which machine; why stands in its ``stopped_by``.
         """
 
     def lined_up(self) -> None:

@@ -63,6 +63,7 @@ class Machine:
     called: bool = False
     held: str = ""  # why the panel holds it back though nothing is wrong with it
     started_by: str = ""
+    stopped_by: str = ""
     run_m3: float = 0.0
     run_j: float = 0.0
     shown: PumpSeen | None = None  # as the panel last saw it, until something changes

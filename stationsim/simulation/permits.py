@@ -76,7 +76,7 @@ class Permits(Follower):
             self._hold()
             self.plant.panel_changed()
 
-    def stopped(self, machine: Machine, cause: str) -> None:
+    def stopped(self, machine: Machine) -> None:
         """Free what may run in its place."""
         if not machine.engine_driven:
             self._hold()

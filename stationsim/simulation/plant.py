@@ -433,12 +433,13 @@ class Plant:
         self._close_run(machine, cause)
         self.note(machine.unit.name, "stop", cause, machine.role)
         for follower in self.followers:
-            follower.stopped(machine, cause)
+            follower.stopped(machine)
 
     def _close_run(self, machine: Machine, cause: str) -> None:
         now = self.t_s
         machine.running = False
         machine.stopped_s = now
+        machine.stopped_by = cause
         machine.hours_s += now - machine.started_s
         self._mask &= ~(1 << machine.index)
         if self.heating.motors:
