@@ -17,7 +17,9 @@ import pandas as pd
 from stationsim import metrics, saving, vocabulary
 from stationsim.caution import CAUTION
 from stationsim.errors import InputError
+from stationsim.metrics.by_hours import flows_by_book
 from stationsim.metrics.course import Course
+from stationsim.metrics.meters import counted
 from stationsim.tables import COLUMNS, local_times, table_of
 from stationsim.trace import seen_levels
 from stationsim.units import show
@@ -101,6 +103,7 @@ class Result:
             "energy_kwh": _floats(energy) / _JOULES_PER_KWH,
             "started_by": by,
             "stopped_by": until,
+            "volume_by_hours_m3": (stop_s - start_s) * self._flows_by_book[list(machine)],
         }
         return table_of("pump_runs", data)
 
@@ -139,9 +142,9 @@ class Result:
     def alarms(self) -> pd.DataFrame:
         """One row for each alarm, in the order in which they were raised."""
         rows = sorted(self.trace.alarms, key=lambda row: row.raised_s)
-        alarm, subject, *times = _columns(rows, 5)
+        alarm, subject, *times = _columns(rows, 6)
         data: dict[str, Any] = {"alarm": alarm, "subject": subject}
-        for name, values in zip(("raised", "reached", "cleared"), times, strict=True):
+        for name, values in zip(("raised", "reached", "cleared", "sent"), times, strict=True):
             data[f"{name}_time"] = self._moments(_floats(values))
             data[f"{name}_s"] = _floats(values)
         return table_of("alarms", data)
@@ -157,6 +160,7 @@ class Result:
             "volume_m3": _floats(volume),
             "peak_m3s": _floats(peak),
             "method": method,
+            "seen": [self._spill_seen(row.start_s, row.stop_s) for row in rows],
         }
         return table_of("spills", data)
 
@@ -166,6 +170,7 @@ class Result:
         rows = sorted(self.trace.power, key=lambda row: row.start_s)
         source, state, start, stop, cause = _columns(rows, 5)
         data = {"source": source, "state": state, **self._span(start, stop), "cause": cause}
+        data["seen"] = [vocabulary.state_seen_by(word) for word in state]
         return table_of("power", data)
 
     @cached_property
@@ -177,6 +182,23 @@ class Result:
         return table_of("crew", data)
 
     @cached_property
+    def meters(self) -> pd.DataFrame:
+        """One row for each calendar day: what meters at both ends of the main count."""
+        found = counted(self.course, self.episode.clock_offset_s)
+        lost = found.station_m3 - found.plant_m3
+        part = np.full_like(lost, np.nan)
+        np.divide(lost, found.station_m3, out=part, where=found.station_m3 > 0.0)
+        data = {
+            "time": self._moments(found.begin_s),
+            "t_s": found.begin_s,
+            "station_meter_m3": found.station_m3,
+            "plant_meter_m3": found.plant_m3,
+            "difference_m3": lost,
+            "difference_part": part,
+        }
+        return table_of("meters", data)
+
+    @cached_property
     def summary(self) -> pd.DataFrame:
         """One row for each metric."""
         tables = {
@@ -184,6 +206,7 @@ class Result:
             "pump_totals": self.pump_totals,
             "alarms": self.alarms,
             "spills": self.spills,
+            "meters": self.meters,
         }
         episode = self.episode
         monday_s = episode.start.weekday() * 86_400.0 + episode.clock_offset_s
@@ -194,6 +217,28 @@ class Result:
     def course(self) -> Course:
         """The course of the water between all rows."""
         return Course(self.station, self.trace)
+
+    @cached_property
+    def _flows_by_book(self) -> Floats:
+        """Flow that each machine should have, sound and alone [m3/s]."""
+        return np.array(flows_by_book(self.station), dtype=float)
+
+    def _spill_seen(self, start_s: float, stop_s: float) -> str:
+        """Return by what a spill could be noticed: the high-level alarm, sent or not, or nothing.
+
+        Parameters
+        ----------
+        start_s, stop_s
+            The spill [s].
+        """
+        stood = [
+            row
+            for row in self.trace.alarms
+            if row.alarm == "high level" and row.raised_s < stop_s and not row.cleared_s < start_s
+        ]
+        if any(row.sent_s <= stop_s for row in stood):
+            return "alarm"
+        return "site" if stood else "nobody"
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
@@ -346,8 +391,7 @@ class Result:
             "inflow_m3s": drawn.inflow_m3s,
             "pumped_m3s": drawn.pumped_m3s,
             "spill_m3s": drawn.spill_m3s,
-            # nothing leaves or enters by any other way in this release
-            "other_m3s": np.zeros_like(times),
+            "other_m3s": drawn.other_m3s,
             "pumps_running": np.asarray(drawn.pumps_running, dtype=np.int64),
             "time_to_spill_s": np.where(np.isfinite(left), left, np.nan),
         }

@@ -75,6 +75,9 @@ class Snapshot(NamedTuple):
         Local time of day and date as seconds since midnight before the first day [s].
     start_float, stop_float
         True while the backup start float, and the backup stop float, is covered.
+    controller_on
+        False while the controller by level is stopped or has no supply: backup floats, where there
+        are any, then run the station by themselves.
     """
 
     level_m: float
@@ -83,6 +86,7 @@ class Snapshot(NamedTuple):
     clock_s: float
     start_float: bool = False
     stop_float: bool = True
+    controller_on: bool = True
 
 
 class Command(NamedTuple):

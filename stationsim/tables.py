@@ -26,13 +26,15 @@ _CONTRACT = {
     "levels": "time t_s level_m level_seen_m volume_m3 inflow_m3s pumped_m3s spill_m3s other_m3s"
     " pumps_running time_to_spill_s",
     "pump_runs": "pump role start_time start_s stop_time stop_s duration_s volume_m3 energy_kwh"
-    " started_by stopped_by",
+    " started_by stopped_by volume_by_hours_m3",
     "pump_totals": " ".join(PUMP_TOTALS),
     "events": "time t_s subject event cause seen detail",
-    "alarms": "alarm subject raised_time raised_s reached_time reached_s cleared_time cleared_s",
-    "spills": "start_time start_s stop_time stop_s duration_s volume_m3 peak_m3s method",
-    "power": "source state start_time start_s stop_time stop_s cause",
+    "alarms": "alarm subject raised_time raised_s reached_time reached_s cleared_time cleared_s"
+    " sent_time sent_s",
+    "spills": "start_time start_s stop_time stop_s duration_s volume_m3 peak_m3s method seen",
+    "power": "source state start_time start_s stop_time stop_s cause seen",
     "crew": "task subject planned_s start_time start_s stop_time stop_s outcome",
+    "meters": "time t_s station_meter_m3 plant_meter_m3 difference_m3 difference_part",
     "summary": "metric subject value unit",
 }
 COLUMNS = {name: tuple(text.split()) for name, text in _CONTRACT.items()}
@@ -72,7 +74,7 @@ def is_number(column: str) -> bool:
     column
         Its name.
     """
-    plain = ("starts", "trips", "max_starts_per_hour", "pumps_running", "value")
+    plain = ("starts", "trips", "max_starts_per_hour", "pumps_running", "value", "difference_part")
     return column in plain or column.endswith(("_s", "_m", "_m3", "_m3s", "_h", "_kwh"))
 
 

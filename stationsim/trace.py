@@ -88,6 +88,8 @@ class AlarmRow(NamedTuple):
         Which alarm, and of what.
     raised_s, reached_s, cleared_s
         When [s]; ``cleared_s`` is NaN while it stands.
+    sent_s
+        When it left the station [s]; NaN when it never did.
     """
 
     alarm: str
@@ -95,6 +97,7 @@ class AlarmRow(NamedTuple):
     raised_s: float
     reached_s: float
     cleared_s: float
+    sent_s: float = math.nan
 
 
 class SpillRow(NamedTuple):
@@ -123,10 +126,12 @@ class PowerRow(NamedTuple):
     Parameters
     ----------
     source
-        ``grid`` or the name of the engine-driven pump.
+        ``grid``, the name of the engine-driven pump, ``generator``, ``mobile generator`` or
+        ``busbar``.
     state
-        ``on`` or ``out`` for the grid; ``stopped``, ``starting``, ``running``, ``failed`` or
-        ``out of fuel`` for the engine.
+        ``on`` or ``out`` for the grid; ``stopped``, ``starting``, ``running``, ``failed``
+        or ``out of fuel`` for an engine, and ``cooling down`` or ``tripped`` for a generator; what
+        feeds it, or ``dead``, for the busbar.
     start_s, stop_s
         When [s].
     cause
@@ -176,7 +181,11 @@ class Trace:
     runs, events, alarms, spills, power, unavailable
         Rows, in the order in which they were closed.
     signal
-        What the level sensor told from when on [s]: ``right``, ``frozen`` at a level [m], ``lost``.
+        What the level sensor told from when on [s]: ``right``, ``off`` by so much [m], ``frozen``
+        or ``held`` (until the next reading) at a level [m], ``lost``.
+    arriving
+        From when on [s] which part of what goes into the main arrives at its far end [-]; all of it
+        until then.
     trips
         Trips of each machine (high temperature, failure, seal leak that stops).
     inflow_m3, pumped_m3, spilled_m3, other_m3, start_m3, end_m3
@@ -200,6 +209,7 @@ class Trace:
     power: list[PowerRow] = field(default_factory=list)
     unavailable: list[Unavailable] = field(default_factory=list)
     signal: list[tuple[float, str, float]] = field(default_factory=list)
+    arriving: list[tuple[float, float]] = field(default_factory=list)
     trips: list[int] = field(default_factory=list)
     inflow_m3: float = 0.0
     pumped_m3: float = 0.0
@@ -236,13 +246,14 @@ def seen_levels(
     levels_m
         The true level at each of them [m above floor].
     """
-    seen = levels_m.copy()
+    if not trace.signal:
+        return levels_m.copy()
     begins = np.array([row[0] for row in trace.signal])
     which = np.searchsorted(begins, times_s, side="right") - 1
-    for n, (_t, mode, value) in enumerate(trace.signal):
-        if mode != "right":
-            seen[which == n] = value
-    return seen
+    mode = np.array([row[1] for row in trace.signal])[which]
+    value = np.array([row[2] for row in trace.signal])[which]
+    shifted = np.where(mode == "off", np.maximum(levels_m + value, 0.0), value)
+    return np.where(mode == "right", levels_m, shifted)
 
 
 class Sampled(NamedTuple):
@@ -256,6 +267,9 @@ class Sampled(NamedTuple):
         What arrives, what all machines pump, and what spills [m3/s].
     pumps_running
         How many machines run [-].
+    other_m3s
+        What leaves by any other way; less than nought is water that runs back through pumps that
+        stand [m3/s].
     """
 
     volume_m3: NDArray[np.float64]
@@ -263,6 +277,7 @@ class Sampled(NamedTuple):
     pumped_m3s: NDArray[np.float64]
     spill_m3s: NDArray[np.float64]
     pumps_running: NDArray[np.int64]
+    other_m3s: NDArray[np.float64]
 
 
 _ROUNDING = 1e-15
@@ -333,7 +348,7 @@ def _drawn_steadily(trace: Trace) -> NDArray[np.float64]:
     """Return what each lineup draws [m3/s] when that does not hang on the volume; else NaN."""
     found = []
     for lineup in trace.lineups:
-        out, most = lineup.out_m3s[0], max(lineup.out_m3s)
+        out, most = lineup.out_m3s[0], max(map(abs, lineup.out_m3s))
         # the bands of plain flows are straight but for the last digit of a float
         steady = max(map(abs, lineup.out_slope)) <= _ROUNDING * most and all(
             abs(other - out) <= _ROUNDING * most for other in lineup.out_m3s
@@ -391,6 +406,7 @@ def _flows_at(
     arriving = trace.inflow.at(np.minimum(times_s, np.nextafter(trace.end_s, 0.0)))
     pumped = np.zeros_like(volume)
     spill = np.zeros_like(volume)
+    other = np.zeros_like(volume)
     running = np.zeros(len(volume), dtype=np.int64)
     for index, lineup in enumerate(trace.lineups):
         here = lineup_of == index
@@ -404,6 +420,15 @@ def _flows_at(
         drawn = np.where(at <= 0.0, np.minimum(drawn, arriving[here]), drawn)
         if math.isfinite(cap_m3):
             over = np.where(at >= cap_m3, np.maximum(arriving[here] - drawn, 0.0), over)
+        if lineup.back_m3s:
+            back = np.asarray(lineup.back_m3s)[band] + np.asarray(lineup.back_slope)[band] * above
+            with np.errstate(divide="ignore", invalid="ignore"):
+                # on an empty well all flows shrink alike, to what arrives
+                back = np.where(
+                    at <= 0.0, back * np.where(out != over, drawn / (out - over), 1.0), back
+                )
+            other[here] = -back
+            drawn = drawn + back
         pumped[here], spill[here] = drawn, over
         running[here] = len(lineup.running)
-    return Sampled(volume, arriving, pumped, spill, running)
+    return Sampled(volume, arriving, pumped, spill, running, other)

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
+
+from stationsim.equipment.faults import CATALOGUE
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 
 import acceptance_sheet
+import armed_year
 import check_stations
 import station_year
 
@@ -40,3 +44,22 @@ def test_acceptance_of_the_reference_station_accepts_what_it_expects() -> None:
     # of 44 readings six currents are baselines, and the drop and three falls are no verdicts of
     # their own; three flows by drawdown, and the meter against each, are
     assert (took.readings, took.passed) == (44, 44 - 6 - 4 + 6)
+
+
+def test_armed_year_arms_the_whole_catalogue_and_some_of_it_comes_within_days() -> None:
+    entries = {entry.kind for entry in CATALOGUE if entry.trouble}
+    assert set(armed_year.RATES) == entries - armed_year.SCANNED
+    what, plain = armed_year.station(curves=False), armed_year.visited(6)
+    when = armed_year.armed(what, plain)
+    # all but what needs an engine, a generator, a curve
+    absent = {"fails to prime", "battery flat", "transfer switch stuck", "main air", "main broken"}
+    absent |= {"generator fails", "generator fails to start", "generator late"}
+    kinds = {event.kind for fault in when.random for event in fault.events}
+    assert kinds == entries - armed_year.SCANNED - absent
+    # sixty times as often, so that a few days hold what a year does
+    often = tuple(replace(fault, rate=min(60.0 * fault.rate, 0.5)) for fault in when.random)
+    _took, trace = station_year.ours(what, replace(when, random=often))
+    counts = armed_year.came(when, trace)
+    assert sum(counts.values()) > 40
+    assert len(counts) > 12
+    assert trace.balance_error < 1e-9

@@ -336,7 +336,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     "inertia as a mass": ('[pump.P1.plate]\nload_inertia = "1.2 kg"', "unknown unit 'kg'; accepted: kg m2, lb ft2"),
     "no starts allowed": ("[pump.P1.plate]\nmost_starts_per_hour = 0", "accepted: more than 0 to 3600"),
     "rest of a week": ('[pump.P1.plate]\nleast_off_time = "8 d"', "duration out of range"),
-    "slip in a key": ('[pump.P1.plate]\nrated_pwer = "50 kW"', "unknown key 'rated_pwer' (accepted: rated_power, current, efficiency, power_factor, poles, starter, start_ratio, load_inertia, most_starts_per_hour, least_off_time, no_load_current, rated_speed); did you mean 'rated_power'?"),
+    "slip in a key": ('[pump.P1.plate]\nrated_pwer = "50 kW"', "unknown key 'rated_pwer' (accepted: rated_power, current, efficiency, power_factor, poles, starter, start_ratio, load_inertia, most_starts_per_hour, least_off_time, no_load_current, rated_speed, run_up_time); did you mean 'rated_power'?"),
     # the inlet
     "level of the inlet without a unit": ("[pump.P1.inlet]\nlevel = 0.3", "pump.P1.inlet.level: a plain number where a length with its unit"),
     "inlet below the floor": ('[pump.P1.inlet]\nlevel = "-0.2 m"', "s.toml:30: pump.P1.inlet.level: lies below the floor (found -0.20 m; accepted: 0.00 m or above); raise it"),

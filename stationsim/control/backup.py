@@ -5,12 +5,18 @@ start float* above the start levels. While the signal is good the controller by 
 the floats only look on. They take over when
 
 * the signal is lost,
-* it has stood at one value for ``frozen_after_s`` while a pump ran, or
-* it contradicts a float by more than ``disagrees_by_m``.
+* it has stood at one value for ``frozen_after_s`` while a pump ran,
+* it contradicts a float by more than ``disagrees_by_m``, or
+* the controller by level is stopped, or its supply is gone while the floats have their own.
 
 Then the start float starts one pump at once and another each time it stays covered for
 ``lag_delay_s``; the stop float, uncovered, stops them all. The controller by level comes back when
-the signal has moved, contradicts no float any more, and the floats' own cycle is over.
+the signal has moved, contradicts no float any more, and the floats' own cycle is over. While it is
+stopped nobody compares the signal with the floats.
+
+With a supply of their own the floats start and stop pumps while the control breaker is open: that
+supply feeds the contactors too, and the breaker takes the controller by level only. With the supply
+of the controls they are dead with it.
 
 Pumps start in the order of the controller by level. With the rotation *each cycle* that order moves
 on by one each time that the stop float has stopped pumps; with *fixed* it stays as it is.
@@ -87,6 +93,7 @@ class FloatBackup:
         self._since_s = 0.0
         self._lag_due_s = math.inf
         self._bad_m = math.nan
+        self._distrusted = False
         self._moved = 0
 
     @property
@@ -102,15 +109,28 @@ class FloatBackup:
             return self.inner.decide(now_s, seen)
         notes: list[Note] = []
         on = [n for n, pump in enumerate(seen.pumps) if pump.running and pump.ready]
-        why = self._distrust(now_s, seen, running=bool(on))
-        if why and not self._by_floats:
-            self._by_floats = True
+        stopped = not seen.controller_on
+        if stopped:
+            why, self._reading = "", math.nan  # nobody compares
+        else:
+            why = self._distrust(now_s, seen, running=bool(on))
+        if why and not (self._by_floats and self._distrusted):
+            self._distrusted = True
             self._bad_m = seen.level_m
+            notes.append(Note("level sensor", "level signal distrusted", why))
+        if (why or stopped) and not self._by_floats:
+            self._by_floats = True
             self._lag_due_s = now_s + self.settings.lag_delay_s
             self.inner.decide(now_s, seen._replace(supply=False))  # it forgets its calls
-            notes.append(Note("level sensor", "level signal distrusted", why))
-        elif self._by_floats and not why and not on and seen.level_m != self._bad_m:
+            if stopped:
+                self._bad_m = math.nan
+                notes.append(Note("panel", "floats take over", "nobody decides by level"))
+        elif self._by_floats and not (why or stopped or on) and seen.level_m != self._bad_m:
             self._by_floats = False
+            if not self._distrusted:
+                notes.append(Note("panel", "floats hand back", "the controller decides again"))
+        if self._distrusted and not (self._by_floats or why):
+            self._distrusted = False
             notes.append(Note("level sensor", "level signal trusted", "it agrees with the floats"))
         if self._by_floats:
             return self._float_turn(now_s, seen, on, notes)

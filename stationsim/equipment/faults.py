@@ -192,7 +192,7 @@ CATALOGUE: tuple[Fault, ...] = (
         "alarm 'overload' at once", ("by itself", "remotely"), until_reset=True,
     ),
     Fault(
-        "high temperature", "pump", PUMP, "high temperature",
+        "high temperature", "pump", MACHINE, "high temperature",
         "trips on hot windings; free again by itself after its time, or by a reset",
         "alarm 'high temperature' at once", ("by itself", "remotely"), "must", until_reset=True,
     ),
@@ -213,7 +213,7 @@ CATALOGUE: tuple[Fault, ...] = (
         ("by itself", "on site"),
     ),
     Fault(
-        "clogged", "pump", PUMP, "clogged",
+        "clogged", "pump", MACHINE, "clogged",
         "rags hold it back: that part of its flow is left at the same head",
         "nothing but a level that falls too slowly", ("by itself", "on site"),
         amount=_part("60 %"),

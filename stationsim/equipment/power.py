@@ -9,6 +9,7 @@ its own, and the set cools down and stops. Common practice, no source: the secon
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -52,6 +53,24 @@ class GeneratorSet:
     fuel_loads: tuple[float, ...] = ()
     fuel_rates_m3_per_s: tuple[float, ...] = ()
     tank_m3: float = math.inf
+
+    def fuel_rate_m3_per_s(self, load_w: float) -> float:
+        """Return what it burns at a load [m3/s]; never less than nought.
+
+        Parameters
+        ----------
+        load_w
+            Electrical output [W].
+        """
+        loads, rates = self.fuel_loads, self.fuel_rates_m3_per_s
+        if not loads:
+            return 0.0
+        if len(loads) == 1:
+            return rates[0]
+        load = load_w / self.rated_w
+        n = min(max(bisect_right(loads, load) - 1, 0), len(loads) - 2)
+        slope = (rates[n + 1] - rates[n]) / (loads[n + 1] - loads[n])
+        return max(rates[n] + slope * (load - loads[n]), 0.0)
 
 
 @dataclass(frozen=True)

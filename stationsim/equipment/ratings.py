@@ -1,21 +1,38 @@
 """What plates and drawings say of things, for criteria: motors, supply, generator, suction, bypass.
 
-A run does not use any of this yet; criteria do. Everything may be left out, and a criterion that
-lacks what it needs says so instead of passing.
+Criteria use all of it, a run only what motors ask of a generator. Everything may be left out, and a
+criterion that lacks what it needs says so instead of passing.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from stationsim.physics.electrics import apparent_va, motor_current_a
+from stationsim.physics.electrics import START_RATIO, apparent_va, motor_current_a
 
 if TYPE_CHECKING:
     from stationsim.physics.forcemain import Pipe
     from stationsim.physics.pumps import FlowTable
 
 Starter = Literal["direct", "star-delta", "autotransformer", "soft starter", "variable speed"]
+
+
+class MotorDraw(NamedTuple):
+    """What a motor draws.
+
+    Parameters
+    ----------
+    running_a, starting_a
+        Current while it runs and while it starts [A].
+    input_w
+        What it draws from the supply at its rating [W]; NaN when not known.
+    """
+
+    running_a: float
+    starting_a: float
+    input_w: float
 
 
 @dataclass(frozen=True)
@@ -47,6 +64,8 @@ class MotorPlate:
         Current with no load at the shaft [A]; None for a usual part of the full-load current.
     rated_speed
         Speed at full load [1/s].
+    run_up_s
+        How long it takes to run up [s].
     """
 
     rated_w: float | None = None
@@ -61,6 +80,31 @@ class MotorPlate:
     least_off_s: float | None = None
     no_load_a: float | None = None
     rated_speed: float | None = None
+    run_up_s: float = 0.0
+
+    def draw(self, service: Service) -> MotorDraw | None:
+        """Return what the motor draws while it runs and while it starts.
+
+        Parameters
+        ----------
+        service
+            The supply.
+
+        Returns
+        -------
+        MotorDraw or None
+            None when the plate says too little.
+        """
+        current = self.full_load_a(service)
+        if current is None:
+            return None
+        ratio = START_RATIO[self.starter] if self.start_ratio is None else self.start_ratio
+        watts = math.nan
+        if self.rated_w is not None and self.efficiency is not None:
+            watts = self.rated_w / self.efficiency
+        elif self.power_factor is not None:
+            watts = apparent_va(current, service.voltage_v, service.phases) * self.power_factor
+        return MotorDraw(current, current * max(ratio, 1.0), watts)
 
     def full_load_a(self, service: Service) -> float | None:
         """Return the full-load current, as the plate says or as it follows from it [A].
@@ -143,6 +187,35 @@ class SuctionLine:
     pipe: Pipe | None = None
     npsh_required_m: float | None = None
     most_priming_lift_m: float | None = None
+
+    def lift_m(self, level_m: float) -> float:
+        """Return how high the eye stands over the water [m].
+
+        Parameters
+        ----------
+        level_m
+            The level [m above floor].
+        """
+        return self.eye_m - level_m
+
+    def asked_m(self, level_m: float, flow_m3s: float) -> float | None:
+        """Return lift, loss in the suction line and head required together [m].
+
+        Parameters
+        ----------
+        level_m
+            The level [m above floor].
+        flow_m3s
+            The flow [m3/s].
+
+        Returns
+        -------
+        float or None
+            None when the line or the head required is not known.
+        """
+        if self.pipe is None or self.npsh_required_m is None:
+            return None
+        return self.lift_m(level_m) + self.pipe.loss_m(flow_m3s) + self.npsh_required_m
 
 
 @dataclass(frozen=True)

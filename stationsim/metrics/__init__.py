@@ -41,6 +41,7 @@ PUMP_TOTALS = (
     "energy_kwh",
     "trips",
     "unavailable_h",
+    "volume_by_hours_m3",
 )
 """Columns of the table ``pump_totals``."""
 
@@ -87,6 +88,7 @@ def pump_totals(
         How long each machine could not be run by the controller [s].
     """
     rows: list[tuple[object, ...]] = []
+    known = "volume_by_hours_m3" in runs
     for name, part in _by_machine(runs, machines):
         start, stop = part["start_s"].to_numpy(), part["stop_s"].to_numpy()
         rests = start[1:] - stop[:-1]
@@ -103,6 +105,7 @@ def pump_totals(
                 float(part["energy_kwh"].sum()),
                 trips[which] if which < len(trips) else 0,
                 unavailable_s[which] / HOUR_S,
+                float(np.sum(part["volume_by_hours_m3"])) if known else np.nan,
             )
         )
     return pd.DataFrame(rows, columns=list(PUMP_TOTALS))
@@ -228,7 +231,7 @@ def summary(
     station, trace
         What stood there, and what the run left behind.
     tables
-        ``pump_runs``, ``pump_totals``, ``alarms`` and ``spills``.
+        ``pump_runs``, ``pump_totals``, ``alarms``, ``spills`` and ``meters``.
     course
         The course of the water.
     monday_s
@@ -305,6 +308,9 @@ def _of_station(
         ("volume in", trace.inflow_m3, "m3"),
         ("volume pumped", trace.pumped_m3, "m3"),
         ("volume spilled", trace.spilled_m3, "m3"),
+        ("volume run back", max(0.0, -trace.other_m3), "m3"),
+        ("volume by the station meter", float(tables["meters"]["station_meter_m3"].sum()), "m3"),
+        ("volume by the plant meter", float(tables["meters"]["plant_meter_m3"].sum()), "m3"),
         ("balance error", trace.balance_error, ""),
         ("hours above high-level alarm", above, "h"),
         ("spills", len(spills), ""),

@@ -70,7 +70,7 @@ class Course:
         spillway = station.spillway
         self.crest_m3 = np.inf if spillway is None else self.well.volume_at(spillway.crest_m)
         plain = spillway is not None and spillway.length_m is None
-        self._cap_m3 = self.crest_m3 if plain else np.inf
+        self.cap_m3 = self.crest_m3 if plain else np.inf
         begins, end_s = np.asarray(trace.leg_t_s, dtype=float), trace.end_s
         kept = np.append(np.diff(begins) > 0.0, np.True_) & (begins < end_s)
         self._leg = np.flatnonzero(kept)
@@ -79,9 +79,10 @@ class Course:
         last = self.sampled(np.array([end_s])).volume_m3
         self.v_m3: Floats = np.append(np.asarray(trace.leg_v_m3, dtype=float)[kept], last)
         """Volume at each [m3]."""
-        self._lineup: Whole = np.asarray(trace.leg_lineup, dtype=np.int64)[kept]
+        self.lineup_of: Whole = np.asarray(trace.leg_lineup, dtype=np.int64)[kept]
+        """Which lineup draws from each switch to the next."""
         runs = np.array([bool(lineup.running) for lineup in trace.lineups], dtype=bool)
-        self.pumping: NDArray[np.bool_] = runs[self._lineup]
+        self.pumping: NDArray[np.bool_] = runs[self.lineup_of]
         """Whether any pump runs from each switch to the next."""
         inflow = trace.inflow
         length = np.diff(inflow.start_s, append=inflow.start_s[-1:])
@@ -97,7 +98,7 @@ class Course:
         times_s
             Times, never falling [s].
         """
-        return sample(self.trace, self._cap_m3, times_s)
+        return sample(self.trace, self.cap_m3, times_s)
 
     def level_at(self, times_s: Floats) -> Floats:
         """Return the level at any times, exact at each [m above floor].
@@ -135,7 +136,7 @@ class Course:
         """
         low, high = self._range_m3s(self.t_s[:-1], self.t_s[1:])
         least, most = self._drawn_m3s
-        either = np.flatnonzero((high > least[self._lineup]) & (low < most[self._lineup]))
+        either = np.flatnonzero((high > least[self.lineup_of]) & (low < most[self.lineup_of]))
         breaks = self.trace.inflow.start_s
         breaks = breaks[(breaks > self.t_s[0]) & (breaks < self.t_s[-1])]
         leg = np.searchsorted(self.t_s, breaks, side="right") - 1
@@ -160,7 +161,7 @@ class Course:
 
         def net(t_s: Floats, v_m3: Floats, which: NDArray[np.bool_]) -> Floats:
             arriving: Floats = first_m3s[which] + slope[which] * (t_s - times[which])
-            return arriving - self._out_m3s(self._lineup[of[which]], v_m3)
+            return arriving - self._out_m3s(self.lineup_of[of[which]], v_m3)
 
         every = np.ones(len(times), dtype=bool)
         begins_with, ends_with = net(times, volumes, every), net(ends, v_ends, every)
@@ -287,17 +288,20 @@ class Course:
 
     def _lowest_s(self, spans: _Spans) -> Floats:
         """Return what the time to spill of each span can't fall below [s]."""
-        lineup = self._lineup[spans.leg]
+        lineup = self.lineup_of[spans.leg]
         draws = np.minimum(
             self._out_m3s(lineup, spans.v_begin_m3), self._out_m3s(lineup, spans.v_end_m3)
         )
         # on an empty well the pumps draw only what arrives
-        draws[np.minimum(spans.v_begin_m3, spans.v_end_m3) <= 0.0] = 0.0
+        empty = np.minimum(spans.v_begin_m3, spans.v_end_m3) <= 0.0
+        draws[empty] = np.minimum(draws[empty], 0.0)
         begin, end = spans.begin_s + spans.left_begin_s, spans.end_s + spans.left_end_s
         _, greatest = self._range_m3s(begin, end)
         with np.errstate(divide="ignore", invalid="ignore"):
             falls = np.where(greatest > draws, 1.0 - draws / greatest, 0.0)
-        return spans.left_begin_s - (spans.end_s - spans.begin_s) * falls
+        lowest: Floats = spans.left_begin_s - (spans.end_s - spans.begin_s) * falls
+        # while more runs back than is pumped the time to spill falls all the while
+        return np.where(draws < 0.0, spans.left_end_s, lowest)
 
     def _cut(self, spans: _Spans, which: Whole) -> tuple[_Spans, Floats, Floats]:
         """Return the parts of some spans, and the moments between with their time to spill [s]."""
@@ -368,7 +372,7 @@ class Course:
             leg_v_m3=[trace.leg_v_m3[i] for i in legs],
             leg_lineup=[trace.leg_lineup[i] for i in legs],
         )
-        return sample(part, self._cap_m3, times_s).volume_m3
+        return sample(part, self.cap_m3, times_s).volume_m3
 
 
 def _roots(

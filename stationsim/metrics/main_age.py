@@ -65,7 +65,8 @@ def main_flow(station: Station, course: Course) -> MainFlow | None:
     if looked.any():
         middle, half = edges[:-1][looked] + 0.5 * lasts[looked], _GAUSS * lasts[looked]
         points = np.stack([middle - half, middle + half], axis=1)
-        pumped = course.sampled(points.ravel()).pumped_m3s.reshape(-1, 2)
+        drawn = course.sampled(points.ravel())
+        pumped = np.maximum(drawn.pumped_m3s + drawn.other_m3s, 0.0).reshape(-1, 2)
         mean[looked] = pumped.mean(axis=1)
         rises = (pumped[:, 1] - pumped[:, 0]) / (2.0 * half)
         # a piece must not end below nought: there it has its mean flow throughout

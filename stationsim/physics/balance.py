@@ -190,7 +190,8 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
         Inflow segments: start [s], flow at the start [m3/s], slope [m3/s2]; the last is open.
     edge, out, slope
         Bands of the outflow: lower edge [m3], outflow there [m3/s], change with volume [1/s];
-        continuous; the first edge is 0, the last band is open.
+        continuous; the first edge is 0, the last band is open. An outflow below nought is water
+        that runs back; the volume then never stands at nought.
     wake
         Volumes of interest, rising [m3]. One that equals the volume at the start does not count
         until the volume has left it, or has stood still on it: then leaving it is told. A volume at
@@ -245,7 +246,8 @@ def advance(  # noqa: C901, PLR0912, PLR0915  (one loop, kept whole to be compil
         k = slope[j]
         leaving = out[j] + k * (v - edge[j])
         r = q - leaving
-        nought = 4e-16 * (q + leaving) + 4e-16 * t * (b if b >= 0.0 else -b)
+        size = leaving if leaving >= 0.0 else -leaving  # negative: water runs back into the well
+        nought = 4e-16 * (q + size) + 4e-16 * t * (b if b >= 0.0 else -b)
         if r > nought:
             direction = 1
         elif r < -nought:

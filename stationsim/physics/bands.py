@@ -19,7 +19,14 @@ from functools import cache, lru_cache
 from itertools import pairwise
 
 from stationsim.physics.forcemain import ForceMain
-from stationsim.physics.operating import Pump, kink_levels, lineup_flows, supplies_of
+from stationsim.physics.operating import (
+    Pump,
+    RunsBack,
+    flows_and_back,
+    kink_levels,
+    lineup_flows,
+    supplies_of,
+)
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well
 
@@ -48,7 +55,8 @@ class Lineup:
     edge_m3
         Lower edge of each band [m3], rising from 0; the last band is open.
     out_m3s, out_slope
-        All that leaves at the lower edge [m3/s], and its change with volume [1/s].
+        All that leaves at the lower edge, less what runs back [m3/s], and its change with volume
+        [1/s].
     pump_m3s, pump_slope
         The same for each running machine [m3/s], [1/s].
     power_w, power_slope
@@ -56,6 +64,8 @@ class Lineup:
     spill_m3s, spill_slope
         The same for what goes over the weir [m3/s], [1/s]; plain loss is no function of volume and
         is not here.
+    back_m3s, back_slope
+        The same for what runs back through pumps that stand [m3/s], [1/s]; empty for nothing.
     """
 
     running: tuple[int, ...]
@@ -68,6 +78,8 @@ class Lineup:
     power_slope: tuple[tuple[float, ...], ...]
     spill_m3s: tuple[float, ...]
     spill_slope: tuple[float, ...]
+    back_m3s: tuple[float, ...] = ()
+    back_slope: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -111,6 +123,7 @@ def lay_bands(
     marks_m: Sequence[float],
     total_by_number_m3s: Sequence[float] | None = None,
     fineness: float = FINENESS,
+    back: RunsBack | None = None,
 ) -> Lineup:
     """Return a lineup whose flows are straight in bands of the stored volume.
 
@@ -134,6 +147,8 @@ def lay_bands(
         The station's total with one, two ... running [m3/s]; None when the pumps' own data count.
     fineness
         See ``FINENESS`` [-].
+    back
+        What may run back into the well; None for nothing.
 
     Returns
     -------
@@ -141,14 +156,14 @@ def lay_bands(
         Bands from the floor upwards.
     """
     totals = None if total_by_number_m3s is None else tuple(total_by_number_m3s)
-    pumped = _pump_lines(tuple(pumps), main, well, top_m, tuple(marks_m), totals, fineness)
+    pumped = _pump_lines(tuple(pumps), main, well, top_m, tuple(marks_m), totals, fineness, back)
     over = weir_lines(well, spillway, top_m)
     edges = [0.0]
     for edge in sorted({*pumped.edges_m3, *over.edges_m3}):
         if edge - edges[-1] > _LEAST_STRETCH_M3:
             edges.append(edge)
     at = [(*pumped.at(edge), *over.at(edge)) for edge in edges]
-    return _as_lineup(tuple(running), edges, at, len(pumps))
+    return _as_lineup(tuple(running), edges, at, len(pumps), runs_back=back is not None)
 
 
 @lru_cache(maxsize=256)  # a study runs the same station again and again
@@ -160,27 +175,35 @@ def _pump_lines(
     marks_m: tuple[float, ...],
     total_by_number_m3s: tuple[float, ...] | None,
     fineness: float,
+    back: RunsBack | None,
 ) -> Lines:
-    """Return the flows, then the input powers, of the pumps."""
+    """Return the flows, then the input powers, of the pumps; then what runs back, if anything."""
     supplies = supplies_of(pumps, total_by_number_m3s)
     count = len(pumps)
 
     @cache
     def values(volume_m3: float) -> tuple[float, ...]:
-        flows = lineup_flows(supplies, main, well.level_at(volume_m3))
+        level = well.level_at(volume_m3)
+        returned: tuple[float, ...] = ()
+        if back is None:
+            flows = lineup_flows(supplies, main, level)
+        else:
+            flows, returning = flows_and_back(supplies, main, level, back)
+            returned = (returning,)
         powers = [
             pump.input_w(flow, supply.curve.head_at(flow) if supply.curve is not None else 0.0)
             for pump, supply, flow in zip(pumps, supplies, flows, strict=True)
         ]
-        return (*flows, *powers)
+        return (*flows, *powers, *returned)
 
     def fine(at_middle: tuple[float, ...], error: list[float]) -> bool:
         accepted = fineness * sum(at_middle[:count]) + _LEAST_FLOW_M3S
-        return all(e <= accepted for e in error[:count])
+        return all(e <= accepted for e in (*error[:count], *error[2 * count :]))
 
     levels = {0.0, top_m}
-    if any(supply.curve is not None for supply in supplies):
-        inside = (*marks_m, *well.corners_m, *kink_levels(supplies, main))
+    with_head = back is not None and back.per_root > 0.0
+    if with_head or any(supply.curve is not None for supply in supplies):
+        inside = (*marks_m, *well.corners_m, *kink_levels(supplies, main, back))
         levels.update(x for x in inside if 0.0 < x < top_m)
     return fit_lines(values, [well.volume_at(x) for x in sorted(levels)], fine)
 
@@ -307,7 +330,12 @@ def _move_knots(
 
 
 def _as_lineup(
-    running: tuple[int, ...], edges: list[float], at: list[tuple[float, ...]], count: int
+    running: tuple[int, ...],
+    edges: list[float],
+    at: list[tuple[float, ...]],
+    count: int,
+    *,
+    runs_back: bool,
 ) -> Lineup:
     """Return the bands as lower edges, values and slopes; neighbours of one slope are joined."""
     slopes = [
@@ -323,16 +351,27 @@ def _as_lineup(
         return tuple(tuple(of[n][m] for n in keep) for m in range(first, last))
 
     flows, flow_slopes = rows(at, 0, count), rows(slopes, 0, count)
-    (spill,), (spill_slope,) = (rows(of, 2 * count, 2 * count + 1) for of in (at, slopes))
+    last = 2 * count + runs_back
+    (spill,), (spill_slope,) = (rows(of, last, last + 1) for of in (at, slopes))
+    out = tuple(sum(row[n] for row in flows) + spill[n] for n in range(len(keep)))
+    out_slope = tuple(sum(row[n] for row in flow_slopes) + spill_slope[n] for n in range(len(keep)))
+    back: tuple[float, ...] = ()
+    back_slope: tuple[float, ...] = ()
+    if runs_back:
+        (back,), (back_slope,) = (rows(of, 2 * count, last) for of in (at, slopes))
+        out = tuple(x - y for x, y in zip(out, back, strict=True))
+        out_slope = tuple(x - y for x, y in zip(out_slope, back_slope, strict=True))
     return Lineup(
         running,
         tuple(edges[n] for n in keep),
-        tuple(sum(row[n] for row in flows) + spill[n] for n in range(len(keep))),
-        tuple(sum(row[n] for row in flow_slopes) + spill_slope[n] for n in range(len(keep))),
+        out,
+        out_slope,
         flows,
         flow_slopes,
         rows(at, count, 2 * count),
         rows(slopes, count, 2 * count),
         spill,
         spill_slope,
+        back,
+        back_slope,
     )

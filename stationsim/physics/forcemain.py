@@ -140,6 +140,11 @@ class ForceMain:
     pipes: tuple[Pipe, ...]
     discharge_level_m: float
 
+    @property
+    def shut(self) -> bool:
+        """Whether nothing can pass."""
+        return False
+
     def loss_m(self, flow_m3s: float) -> float:
         """Return the loss of all pipes [m].
 
@@ -149,3 +154,67 @@ class ForceMain:
             Flow, nought or more [m3/s].
         """
         return sum(pipe.loss_m(flow_m3s) for pipe in self.pipes)
+
+
+@dataclass(frozen=True)
+class TroubledMain(ForceMain):
+    """A force main with something wrong in it.
+
+    Parameters
+    ----------
+    pipes, discharge_level_m
+        As of the sound one [m]; of a broken one the level of the break.
+    flow_left
+        It loses at this part of a flow what it lost at the whole [-]; nought: it is shut.
+    air_m
+        Head that trapped air costs at any flow [m]: the water falls on the far side of a high point
+        without giving that head back.
+    way
+        Part of the way that the water goes, and so part of the loss [-].
+    """
+
+    flow_left: float = 1.0
+    air_m: float = 0.0
+    way: float = 1.0
+
+    @property
+    def shut(self) -> bool:
+        """Whether nothing can pass."""
+        return self.flow_left <= 0.0
+
+    def loss_m(self, flow_m3s: float) -> float:
+        """Return the loss on the way, and what the air costs [m]; infinite when it is shut.
+
+        Parameters
+        ----------
+        flow_m3s
+            Flow, nought or more [m3/s].
+        """
+        if self.shut:
+            return math.inf
+        return self.way * super().loss_m(flow_m3s / self.flow_left) + self.air_m
+
+
+def troubled(
+    main: ForceMain, flow_left: float, air_m: float, way: float, header_level_m: float
+) -> ForceMain:
+    """Return a force main in its condition; the very same one when it is sound.
+
+    Nobody says where along its way a main rises. A break is taken to lie as far up as along: at the
+    level of the header and that part of the rise from there.
+
+    Parameters
+    ----------
+    main
+        The sound one.
+    flow_left, air_m, way
+        See :class:`TroubledMain`: a part [-], a head [m], a part [-].
+    header_level_m
+        Level from which the main rises [m above floor].
+    """
+    if flow_left == 1.0 and air_m == 0.0 and way == 1.0:
+        return main
+    level_m = main.discharge_level_m
+    if way != 1.0:
+        level_m = header_level_m + way * (level_m - header_level_m)
+    return TroubledMain(main.pipes, level_m, flow_left, air_m, way)

@@ -4,6 +4,12 @@ A lineup is the set of machines that run together. Each pump's curve, less the l
 branch, meets one header head; the sum of their flows makes the loss of the force main, above the
 static lift from the well's level. Check valves keep any flow from being negative.
 
+Through a check valve that has failed, water runs back from the header through a pump that stands.
+That way is a resistance: it passes its part of the pump's own flow at the header head of that flow,
+and goes with the root of the head. Then the pumps make the flow of the main *and* what runs back,
+which circulates. The water in the main itself stands while a pump moves any water; when none does,
+it runs back by its static head (:func:`drain_m3s`).
+
 References
 ----------
 Pump and system curves, pumps in parallel: worked examples stand in ``tests/published``.
@@ -14,7 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from stationsim.errors import HydraulicError
 from stationsim.physics.forcemain import ForceMain, Pipe
@@ -52,6 +58,34 @@ class Pump(Protocol):
             Its total head at that flow [m].
         """
         ...
+
+
+class RunsBack(NamedTuple):
+    """What runs back into the well through pumps that stand.
+
+    Parameters
+    ----------
+    flow_m3s
+        Through pumps of plain flow, while others pump at least as much [m3/s].
+    per_root
+        Through pumps with a curve: flow over the root of the header head [m3/s/m^0.5].
+    drains_m3s
+        Flow at which the main itself runs back, with no pump that moves any water [m3/s].
+    """
+
+    flow_m3s: float = 0.0
+    per_root: float = 0.0
+    drains_m3s: float = 0.0
+
+    def at(self, header_m: float) -> float:
+        """Return the flow that runs back while pumps run [m3/s].
+
+        Parameters
+        ----------
+        header_m
+            Head at the header above the well's level [m].
+        """
+        return self.flow_m3s + self.per_root * math.sqrt(max(header_m, 0.0))
 
 
 @dataclass(frozen=True)
@@ -272,6 +306,8 @@ def lineup_flows(supplies: Sequence[Supply], main: ForceMain | None, level_m: fl
         return [supply.fixed or 0.0 for supply in supplies]
     if main is None:
         raise HydraulicError("a pump with a head-flow curve needs a force main to pump into")
+    if main.shut:
+        return [supply.fixed or 0.0 for supply in supplies]
     lift = main.discharge_level_m - level_m
 
     def off(total: float) -> float:
@@ -280,6 +316,93 @@ def lineup_flows(supplies: Sequence[Supply], main: ForceMain | None, level_m: fl
     most = sum(_flows_at(supplies, lift + main.loss_m(fixed)))
     total = _root(off, fixed, most) if most > fixed else fixed
     return _flows_at(supplies, lift + main.loss_m(total))
+
+
+def flows_and_back(
+    supplies: Sequence[Supply], main: ForceMain | None, level_m: float, back: RunsBack
+) -> tuple[list[float], float]:
+    """Return the flow of each pump of a lineup, and what runs back meanwhile [m3/s].
+
+    No more runs back than is pumped: the main is not drawn upon while a pump moves water.
+
+    Parameters
+    ----------
+    supplies
+        The pumps that run, as the header sees them.
+    main, level_m
+        As in :func:`operating_point` [m].
+    back
+        What may run back.
+    """
+    if back.drains_m3s > 0.0 or not supplies:
+        return lineup_flows(supplies, main, level_m), back.drains_m3s
+    if back.per_root == 0.0 or main is None:
+        flows = lineup_flows(supplies, main, level_m)
+        return flows, min(back.flow_m3s, sum(flows))
+
+    def over(header_m: float) -> float:
+        return sum(_flows_at(supplies, header_m)) - back.at(header_m)
+
+    if not main.shut:
+        lift = main.discharge_level_m - level_m
+
+        def off(total: float) -> float:
+            return over(lift + main.loss_m(total)) - total
+
+        most = off(0.0)
+        if most > 0.0:
+            header = lift + main.loss_m(_root(off, 0.0, most))
+            return _flows_at(supplies, header), back.at(header)
+    # the main takes nothing: all that is pumped comes back
+    flows = _flows_at(supplies, circulating_m(supplies, back))
+    return flows, sum(flows)
+
+
+def circulating_m(supplies: Sequence[Supply], back: RunsBack) -> float:
+    """Return the header head at which as much runs back as is pumped [m].
+
+    Parameters
+    ----------
+    supplies
+        The pumps that run, as the header sees them.
+    back
+        What may run back; through a pump with a curve at least.
+    """
+
+    def over(header_m: float) -> float:
+        return sum(_flows_at(supplies, header_m)) - back.at(header_m)
+
+    most = max((s.net.shutoff_m for s in supplies if s.net is not None), default=0.0)
+    plain = max(sum(s.fixed or 0.0 for s in supplies) - back.flow_m3s, 0.0) / back.per_root
+    return _root(over, 0.0, max(most, plain * plain) + 1.0)
+
+
+def drain_m3s(main: ForceMain | None, level_m: float, back: RunsBack) -> float:
+    """Return the flow at which the main runs back when no pump moves any water [m3/s].
+
+    The static head of the full main drives it, against the way through the pumps that stand and the
+    loss of the main itself. As the main empties that head falls, by how its profile lies: nobody
+    says how. So the flow at the beginning is kept; it is the greatest that can be.
+
+    Parameters
+    ----------
+    main
+        The force main; None when no pump has a curve.
+    level_m
+        Level in the well when it begins [m above floor].
+    back
+        What may run back.
+    """
+    if main is None or back.per_root == 0.0:
+        return back.flow_m3s
+    lift = main.discharge_level_m - level_m
+    if main.shut or lift <= 0.0:
+        return 0.0
+
+    def off(flow: float) -> float:
+        return lift - main.loss_m(flow) - (flow / back.per_root) ** 2
+
+    return back.flow_m3s + _root(off, 0.0, back.per_root * math.sqrt(lift))
 
 
 def _flows_at(supplies: Sequence[Supply], header_m: float) -> list[float]:
@@ -291,11 +414,13 @@ def _flows_at(supplies: Sequence[Supply], header_m: float) -> list[float]:
     return [found[id(supply)] for supply in supplies]
 
 
-def kink_levels(supplies: Sequence[Supply], main: ForceMain | None) -> list[float]:
+def kink_levels(
+    supplies: Sequence[Supply], main: ForceMain | None, back: RunsBack | None = None
+) -> list[float]:
     """Return the levels at which the flow of a lineup bends [m above floor].
 
     They are where a pump passes from one piece of its curve to the next, or where its check valve
-    opens.
+    opens; and where all that is pumped runs back.
 
     Parameters
     ----------
@@ -303,8 +428,10 @@ def kink_levels(supplies: Sequence[Supply], main: ForceMain | None) -> list[floa
         The pumps that run, as the header sees them.
     main
         The force main.
+    back
+        What may run back; None for nothing.
     """
-    if main is None:
+    if main is None or main.shut:
         return []
     levels = []
     for supply in supplies:
@@ -313,5 +440,10 @@ def kink_levels(supplies: Sequence[Supply], main: ForceMain | None) -> list[floa
         for flow in supply.net.flows_m3s:
             header = supply.header_at(flow)
             total = sum(other.flow_at(header) for other in supplies)
+            if back is not None:
+                total = max(total - back.at(header), 0.0)
             levels.append(main.discharge_level_m - (header - main.loss_m(total)))
+    if back is not None and back.per_root > 0.0:
+        header = circulating_m(supplies, back)
+        levels.append(main.discharge_level_m - (header - main.loss_m(0.0)))
     return levels

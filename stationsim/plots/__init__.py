@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.plots.alternation import alternation_figure
 from stationsim.plots.curves import curves_figure, levels_between, station_curves_figure
+from stationsim.plots.handout import handout_figure
 from stationsim.plots.levels import levels_figure
 from stationsim.plots.pumps import pumps_figure
 from stationsim.plots.station import rainy_day_figure, station_figure
@@ -28,10 +29,12 @@ __all__ = [
     "alternation_figure",
     "curves_figure",
     "draw_all",
+    "handout_figure",
     "levels_figure",
     "pumps_figure",
     "rainy_day_figure",
     "save_all",
+    "save_handout",
     "save_rainy_day",
     "save_station",
     "station_curves_figure",
@@ -72,6 +75,23 @@ def save_station(
         files.append(folder / "curves.png")
         save(station_curves_figure(station, between, system), files[-1])
     return files
+
+
+def save_handout(result: Result, folder: Path, system: str = "si") -> Path:
+    """Write the plot of a hand-out as PNG; return the file.
+
+    Parameters
+    ----------
+    result
+        The run.
+    folder
+        An existing folder.
+    system
+        ``si`` or ``us``.
+    """
+    file = folder / "levels.png"
+    save(handout_figure(result, system), file)
+    return file
 
 
 def save_rainy_day(

@@ -13,6 +13,7 @@ import numpy as np
 from stationsim.errors import InputError
 from stationsim.outline import set_levels
 from stationsim.plots import rows, style
+from stationsim.trace import seen_levels
 from stationsim.units import show
 from stationsim.wording import date_of, day_of, listed
 
@@ -38,11 +39,18 @@ _SAME_LEVEL_M = 1e-6
 _LEAST_SEEN = 0.003
 """Narrowest line of a level seen, as a part of the axis: shorter spans are drawn as long."""
 
+_MOVING = ("off", "held")
+"""What a level signal does that moves and is wrong (``Trace.signal``)."""
+
+_MOST_READINGS = 4000
+"""A course with more points than this is thinned [-]."""
+
 _SEEN, _NO_SIGNAL = "level as the panel saw it", "panel had no level signal"
 _NO_SIGNAL_AT = 0.02
 """How high above the foot of the axes the time without a signal is marked, as a part of them."""
 
 _FROZEN: dict[str, Any] = {"color": style.PURPLE, "linewidth": 2.4, "linestyle": (0, (4, 1.2))}
+_WRONG: dict[str, Any] = {"color": style.PURPLE, "linewidth": 1.0}
 _LOST: dict[str, Any] = {"color": style.PURPLE, "linewidth": 4.0, "linestyle": (0, (0.6, 0.6))}
 
 _LEFT_IN, _RIGHT_IN = 0.9, 1.75
@@ -147,6 +155,12 @@ UNUSUAL = (
     "clogged",
     "level signal frozen",
     "level signal lost",
+    "level signal off",
+    "level signal drifting",
+    "level signal noisy",
+    "level signal late",
+    "controller stopped",
+    "control breaker open",
     "out of fuel",
     "in hand",
     "off",
@@ -158,6 +172,12 @@ _WHOLE_STATION = {
     "grid lost": "grid lost",
     "level signal frozen": "level signal frozen",
     "level signal lost": "level signal lost",
+    "level signal off": "level signal off",
+    "level signal drifting": "level signal drifting",
+    "level signal noisy": "level signal noisy",
+    "level signal late": "level signal late",
+    "controller stopped": "controller stopped",
+    "control breaker open": "control breaker open",
 }
 
 
@@ -167,18 +187,18 @@ def _day(edges: Floats, at_s: float) -> int:
 
 def _short(result: Result, system: str, ends_s: tuple[float, float]) -> Figure:
     names = rows.row_names(result, ends_s)
-    tall = [3.3, 1.5, _rows_in(names)]
-    figure, (level, flows, runs) = _stack(tall, [0.62, 0.28, 0.28], names)
+    tall = [3.3, 1.5, rows_in(names)]
+    figure, (level, flows, runs) = stacked(tall, [0.62, 0.28, 0.28], names)
     _detail(result, system, (level, flows, runs), ends_s)
-    style.head(figure, f"{result.station.name}: level, flows and runs", _below(result, ends_s))
+    style.head(figure, f"{result.station.name}: level, flows and runs", span_text(result, ends_s))
     return figure
 
 
 def _long(result: Result, system: str) -> Figure:
     low, high, why = busiest_day(result)
     names = rows.row_names(result, (0.0, result.trace.end_s))
-    tall = [2.3, 1.2, _rows_in(names), 2.5, 1.2, _rows_in(rows.row_names(result, (low, high)))]
-    figure, axes = _stack(tall, [0.85, 0.28, 0.28, 0.8, 0.28, 0.28], names)
+    tall = [2.3, 1.2, rows_in(names), 2.5, 1.2, rows_in(rows.row_names(result, (low, high)))]
+    figure, axes = stacked(tall, [0.85, 0.28, 0.28, 0.8, 0.28, 0.28], names)
     edges = span_edges(result.trace.end_s)
     _overview(result, system, axes[:3], edges)
     _detail(result, system, axes[3:], (low, high))
@@ -192,7 +212,7 @@ def _long(result: Result, system: str) -> Figure:
     low_n, high_n = style.day_numbers(result.episode.start, [low, high])
     for axis in axes[:3]:
         axis.axvspan(low_n, high_n, facecolor="#fff3c4", zorder=-1)
-    below = _below(result, (0.0, result.trace.end_s))
+    below = span_text(result, (0.0, result.trace.end_s))
     style.head(figure, f"{result.station.name}: level, flows and runs", below)
     return figure
 
@@ -234,7 +254,16 @@ def ranges(t_s: Floats, values: Floats, edges_s: Floats) -> tuple[Floats, Floats
     return least, greatest
 
 
-def _below(result: Result, ends_s: tuple[float, float]) -> str:
+def span_text(result: Result, ends_s: tuple[float, float]) -> str:
+    """Return what part of a run is shown, in words.
+
+    Parameters
+    ----------
+    result
+        The run.
+    ends_s
+        From and to [s].
+    """
     begin, end = (result.episode.moment(t_s) for t_s in ends_s)
     span = show(ends_s[1] - ends_s[0], "duration", "si")
     return (
@@ -243,12 +272,27 @@ def _below(result: Result, ends_s: tuple[float, float]) -> str:
     )
 
 
-def _rows_in(names: list[str]) -> float:
+def rows_in(names: list[str]) -> float:
+    """Return how much room rows take [in].
+
+    Parameters
+    ----------
+    names
+        What stands at their left.
+    """
     return 0.26 * len(names) + 0.1
 
 
-def _stack(heights: list[float], gaps: list[float], names: list[str]) -> tuple[Figure, list[Axes]]:
-    """Return axes one below the other; a gap stands above each [in]."""
+def stacked(heights: list[float], gaps: list[float], names: list[str]) -> tuple[Figure, list[Axes]]:
+    """Return a figure and axes one below the other.
+
+    Parameters
+    ----------
+    heights, gaps
+        Height of each, and the gap above it [in].
+    names
+        What stands at the left of the rows: they need room.
+    """
     foot = 0.72
     total = sum(heights) + sum(gaps) + foot
     figure = style.new_figure(_WIDTH_IN, total)
@@ -281,7 +325,7 @@ def _detail(
     depth = style.level_axis(result.station, system)
     flow = style.scale("flow", system)
     level.plot(x, depth(result.level_at(times)), color=style.BLACK, linewidth=1.0, label="level")
-    _finish_level(level, result, system)
+    finish_level(level, result, system)
     _draw_seen(level, result, system, ends_s)
     drawn = result.sampled(times)
     flows.step(
@@ -301,7 +345,7 @@ def _detail(
     rows.draw_runs(runs, result, low, high)
     _share_time_labels(axes)
     patches = rows.role_patches(result, (low, high)) + rows.mark_patches(result, (low, high))
-    _explain(runs, patches)
+    explain(runs, patches)
 
 
 def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> None:
@@ -325,7 +369,7 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
         linewidth=0.3,
         label="range of the level",
     )
-    _finish_level(level, result, system)
+    finish_level(level, result, system)
     _draw_seen(level, result, system, (0.0, end_s))
     spans = np.diff(edges)
     pumped = np.zeros(len(spans))
@@ -349,10 +393,10 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
     _finish_flows(flows, flow, most)
     rows.draw_shares(runs, result, edges)
     _share_time_labels(axes)
-    _explain(runs, rows.mark_patches(result, (0.0, end_s)))
+    explain(runs, rows.mark_patches(result, (0.0, end_s)))
 
 
-def _explain(axes: Axes, patches: list[Patch]) -> None:
+def explain(axes: Axes, patches: list[Patch]) -> None:
     """Write the legend of the rows at their right."""
     if patches:
         axes.legend(
@@ -390,7 +434,18 @@ def _share_time_labels(axes: tuple[Axes, ...] | list[Axes]) -> None:
         axis.tick_params(labelbottom=False)
 
 
-def _finish_level(axes: Axes, result: Result, system: str) -> None:
+def finish_level(axes: Axes, result: Result, system: str) -> None:
+    """Give axes of level their scale, and draw the levels that are set.
+
+    Parameters
+    ----------
+    axes
+        Where.
+    result
+        The run.
+    system
+        ``si`` or ``us``.
+    """
     station = result.station
     depth = style.level_axis(station, system)
     points = set_levels(station)
@@ -419,18 +474,66 @@ def astray_s(result: Result, ends_s: tuple[float, float]) -> list[tuple[float, f
     -------
     list
         From and to [s], and the level seen [m above floor]; NaN where there was no signal. A frozen
-        signal that the water never leaves is none of these.
+        signal that the water never leaves is none of these, nor is one that moves
+        (:func:`courses_seen`).
     """
     signal = result.trace.signal
     found = []
     for n, (begin, mode, value) in enumerate(signal):
         until = signal[n + 1][0] if n + 1 < len(signal) else result.trace.end_s
         low, high = max(begin, ends_s[0]), min(until, ends_s[1])
-        if mode == "right" or low >= high:
+        if mode in ("right", *_MOVING) or low >= high:
             continue
         if mode == "lost" or _leaves(result, value, low, high):
             found.append((low, high, value))
     return found
+
+
+def courses_seen(result: Result, ends_s: tuple[float, float]) -> list[tuple[Floats, Floats]]:
+    """Return the courses of a level seen that moves and is not the true one: off, or scanned.
+
+    Parameters
+    ----------
+    result
+        The run.
+    ends_s
+        From and to of what is asked for [s].
+
+    Returns
+    -------
+    list
+        Times [s] and levels seen [m above floor] of each. One with more readings than can be seen
+        is thinned to the least and the greatest of each short span.
+    """
+    rows_ = result.trace.signal
+    moving = [row[1] in _MOVING for row in rows_]
+    begins = np.array([row[0] for row in rows_])
+    found = []
+    for first in [n for n, is_so in enumerate(moving) if is_so and not (n and moving[n - 1])]:
+        last = next((n for n in range(first, len(rows_)) if not moving[n]), len(rows_))
+        until = begins[last] if last < len(rows_) else result.trace.end_s
+        low, high = max(float(begins[first]), ends_s[0]), min(float(until), ends_s[1])
+        if low >= high:
+            continue
+        read = begins[first:last]
+        knots = result.course.knots[0]
+        inside = np.concatenate(
+            (np.linspace(low, high, 400), read, np.nextafter(read, -1.0), knots)
+        )
+        times = np.unique(inside[(inside >= low) & (inside < high)])
+        found.append(_thinned(times, seen_levels(result.trace, times, result.level_at(times))))
+    return found
+
+
+def _thinned(times: Floats, values: Floats) -> tuple[Floats, Floats]:
+    if len(times) <= _MOST_READINGS:
+        return times, values
+    parts = np.array_split(np.arange(len(times)), _MOST_READINGS // 2)
+    ends = [
+        sorted((part[np.argmin(values[part])], part[np.argmax(values[part])])) for part in parts
+    ]
+    kept = np.array(ends).ravel()
+    return times[kept], values[kept]
 
 
 def _leaves(result: Result, level_m: float, low: float, high: float) -> bool:
@@ -443,8 +546,8 @@ def _leaves(result: Result, level_m: float, low: float, high: float) -> bool:
 
 def _draw_seen(axes: Axes, result: Result, system: str, ends_s: tuple[float, float]) -> None:
     """Draw the level that the panel saw where it was not the true one, and explain the lines."""
-    astray = astray_s(result, ends_s)
-    if not astray:
+    astray, courses = astray_s(result, ends_s), courses_seen(result, ends_s)
+    if not (astray or courses):
         return
     depth = style.level_axis(result.station, system)
     least = _LEAST_SEEN * (ends_s[1] - ends_s[0])
@@ -460,6 +563,9 @@ def _draw_seen(axes: Axes, result: Result, system: str, ends_s: tuple[float, flo
             )
         else:
             axes.plot(x, depth([value, value]), label=_SEEN, **_FROZEN)
+    for times, levels in courses:
+        x = style.day_numbers(result.episode.start, times)
+        axes.plot(x, depth(levels), label=_SEEN, **_WRONG)
     handles, labels = axes.get_legend_handles_labels()
     once = dict(zip(labels, handles, strict=True))  # one entry, however often it happened
     axes.legend(

@@ -49,7 +49,9 @@ class Row:
     hatch: str
 
 
-def state_rows(result: Result, ends_s: tuple[float, float]) -> list[Row]:
+def state_rows(
+    result: Result, ends_s: tuple[float, float], *, seen_only: bool = False
+) -> list[Row]:
     """Return the rows below the machines: only those that have anything to show.
 
     Parameters
@@ -58,6 +60,8 @@ def state_rows(result: Result, ends_s: tuple[float, float]) -> list[Row]:
         The run.
     ends_s
         From and to of what is shown [s].
+    seen_only
+        True for only what the panel shows: no spill.
     """
     rows = []
     out = outages_s(result)
@@ -69,7 +73,7 @@ def state_rows(result: Result, ends_s: tuple[float, float]) -> list[Row]:
         spans = _spans(own["raised_s"], own["cleared_s"].fillna(result.trace.end_s))
         rows.append(Row(f"alarm: {alarm}", spans, style.ORANGE, ""))
     spills = result.spills
-    if len(spills):
+    if len(spills) and not seen_only:
         spans = _spans(spills["start_s"], spills["stop_s"])
         rows.append(Row("spill", spans, style.VERMILION, "xxxx"))
     return [row for row in rows if _clipped(row.spans_s, *ends_s)]
@@ -88,7 +92,9 @@ def outages_s(result: Result) -> list[tuple[float, float]]:
     return _spans(out["start_s"], out["stop_s"])
 
 
-def row_names(result: Result, ends_s: tuple[float, float]) -> list[str]:
+def row_names(
+    result: Result, ends_s: tuple[float, float], *, seen_only: bool = False
+) -> list[str]:
     """Return the names of all rows: the machines, then what else stood.
 
     Parameters
@@ -97,12 +103,16 @@ def row_names(result: Result, ends_s: tuple[float, float]) -> list[str]:
         The run.
     ends_s
         From and to of what is shown [s].
+    seen_only
+        True for only what the panel shows.
     """
-    states = state_rows(result, ends_s)
+    states = state_rows(result, ends_s, seen_only=seen_only)
     return [*result.station.machine_names(), *(row.name for row in states)]
 
 
-def draw_runs(axes: Axes, result: Result, from_s: float, to_s: float) -> None:
+def draw_runs(
+    axes: Axes, result: Result, from_s: float, to_s: float, *, seen_only: bool = False
+) -> None:
     """Draw each run as a bar.
 
     Parameters
@@ -113,6 +123,8 @@ def draw_runs(axes: Axes, result: Result, from_s: float, to_s: float) -> None:
         The run.
     from_s, to_s
         Part of the run that is shown [s].
+    seen_only
+        True for only what the panel shows.
     """
     runs = result.pump_runs
     runs = runs.loc[(runs["stop_s"] >= from_s) & (runs["start_s"] <= to_s)]
@@ -128,8 +140,8 @@ def draw_runs(axes: Axes, result: Result, from_s: float, to_s: float) -> None:
             for begin, end in spans:
                 if end - begin > _WIDTH_OF_LETTER * len(role) * (to_s - from_s):
                     _write(axes, result, 0.5 * (begin + end), y, role)
-    _draw_states(axes, result, len(names), (from_s, to_s))
-    _finish(axes, row_names(result, (from_s, to_s)))
+    _draw_states(axes, result, len(names), (from_s, to_s), seen_only=seen_only)
+    _finish(axes, row_names(result, (from_s, to_s), seen_only=seen_only))
 
 
 def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
@@ -320,8 +332,15 @@ def _draw_marks(axes: Axes, result: Result, y: int, ends_s: tuple[float, float])
     )
 
 
-def _draw_states(axes: Axes, result: Result, first: int, ends_s: tuple[float, float]) -> None:
-    for k, row in enumerate(state_rows(result, ends_s)):
+def _draw_states(
+    axes: Axes,
+    result: Result,
+    first: int,
+    ends_s: tuple[float, float],
+    *,
+    seen_only: bool = False,
+) -> None:
+    for k, row in enumerate(state_rows(result, ends_s, seen_only=seen_only)):
         spans = _clipped(row.spans_s, *ends_s)
         _bars(axes, result, spans, first + k, style.RoleLook(row.face, row.hatch, 0.55))
 

@@ -15,8 +15,14 @@ from stationsim.errors import InputError
 from stationsim.physics.spill import Spillway
 from stationsim.scenario import schema as s
 from stationsim.scenario.built import Built
+from stationsim.scenario.chances import make_random
 from stationsim.scenario.happenings import make_events, make_inflow
-from stationsim.scenario.machines import make_engine, make_force_main, make_pump
+from stationsim.scenario.machines import (
+    main_water_m3,
+    make_engine,
+    make_force_main,
+    make_pump,
+)
 from stationsim.scenario.protection import make_backup_floats, make_tariff, with_protection
 from stationsim.scenario.protection_tables import GridPart
 from stationsim.scenario.rainfall import make_rain_derived
@@ -24,6 +30,7 @@ from stationsim.scenario.ratings import make_ratings
 from stationsim.scenario.reference import Reference
 from stationsim.scenario.settings import make_settings
 from stationsim.scenario.sewers import make_sewer
+from stationsim.scenario.standby import make_exercise, make_standby_power
 from stationsim.scenario.storage import make_well
 from stationsim.station import AlarmSettings, ReturnBreak, Station
 
@@ -58,6 +65,7 @@ def build(parts: Parts, built: Built, *, folder: FilePath, name: str) -> None:
     inflow = make_inflow(parts, folder, built)
     inflow += make_rain_derived(parts, folder, built)
     events = make_events(parts, built)
+    random = make_random(parts, built)
     refused = sum(one.verdict == "error" for one in built.findings) > before
     if refused or reference is None or not parts.episode_whole:
         return
@@ -73,6 +81,7 @@ def build(parts: Parts, built: Built, *, folder: FilePath, name: str) -> None:
         seed=part.seed,
         name=name,
         notes=notes,
+        random=tuple(random),
     )
 
 
@@ -96,9 +105,13 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
     engine = make_engine(parts.single.get("engine_pump"), levels.above_floor, built)
     if engine is not None and engine.pump.name in (parts.pumps or ()):
         built.refuse("engine_pump.name", f"'{engine.pump.name}' is a name of another pump")
-    force_main = make_force_main(parts.single.get("force_main"), levels.above_floor, built)
+    main_part = parts.single.get("force_main")
+    force_main = make_force_main(main_part, levels.above_floor, built)
     ratings = make_ratings(parts, levels.above_floor, built)
     tariff = make_tariff(parts.named["tariff"], built, whole=parts.has("tariff"))
+    return_break = _return_break(parts, built)
+    standby_power = make_standby_power(parts, ratings, built)
+    exercise = make_exercise(parts, built)
     part: s.StationPart | None = parts.single.get("station")
     if part is not None and part.cover is not None and part.depth is not None:
         built.refuse("station.cover", "cover and depth are two answers", fix="keep one of them")
@@ -126,6 +139,8 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
             high_level_delay_s=alarms.high_level_delay,
             low_level_delay_s=alarms.low_level_delay,
             power_failed_delay_s=alarms.power_failed_delay,
+            telemetry_lost_delay_s=alarms.telemetry_lost_delay,
+            supply=alarms.supply,
         ),
         backup_floats=make_backup_floats(parts.single.get("backup_floats"), above_floor),
         tariff=tariff,
@@ -134,7 +149,11 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
         floor_elevation_m=part.floor_elevation,
         levels_shown=levels.shown,
         ratings=ratings,
-        return_break=_return_break(parts, built),
+        return_break=return_break,
+        standby_power=standby_power,
+        exercise=exercise,
+        scan_s=part.level_scan,
+        main_water_m3=main_water_m3(main_part, force_main),
     )
 
 
@@ -142,6 +161,13 @@ def _return_break(parts: Parts, built: Built) -> ReturnBreak | None:
     """Return the short break after the grid's return; one of no length is refused."""
     grid: GridPart | None = parts.single.get("grid")
     if grid is None:
+        return None
+    if "transfer" in parts.document:
+        built.refuse(
+            "grid",
+            "and [transfer] are two answers: the transfer switch makes the break when it goes back",
+            fix="give transfer.return_after and transfer.return_break, and take [grid] out",
+        )
         return None
     if grid.break_length <= 0.0:
         built.refuse(

@@ -19,7 +19,8 @@ from stationsim.inflow.storm import Hydrograph
 from stationsim.records.inflow_csv import read_inflow_csv
 from stationsim.scenario import schema as s
 from stationsim.scenario.built import Built, DataFile
-from stationsim.scenario.events import EventTextError, read_event, read_moment
+from stationsim.scenario.event_fit import Scene, misfit
+from stationsim.scenario.events import EventTextError, join_pieces, read_events, read_moment
 from stationsim.scenario.parts import Parts
 
 _SOME_START = datetime(2027, 3, 1, tzinfo=UTC)
@@ -167,46 +168,38 @@ def make_events(parts: Parts, built: Built) -> list[ScriptedEvent]:
     built
         Takes what is refused.
     """
-    events: dict[str, ScriptedEvent] = {}
-    start = parts.start
+    events: list[tuple[str, ScriptedEvent]] = []
+    start, scene = parts.start, Scene.of(parts)
     for key, part in parts.named["event"].items():
         place = f"event.{key}"
         text = _event_text(part, place, built)
         if text is None:
             continue
         try:
-            events[key] = read_event(
+            found = read_events(
                 text,
                 start=start or _SOME_START,
                 duration_s=None if start is None else parts.duration_s,
-                machines=parts.machines,
+                names=scene.names,
+                system=parts.system,
             )
         except EventTextError as error:
             built.refuse(place, str(error), f'"{text}"')
             continue
-        _check_clogged(events[key], parts, place, built)
+        for event in found:
+            events.append((key, event))
+            wrong = misfit(event, scene)
+            if wrong is not None:
+                built.refuse(place, wrong[0], fix=wrong[1])
     return _joined_losses(events, start or _SOME_START, built)
 
 
-def _check_clogged(event: ScriptedEvent, parts: Parts, place: str, built: Built) -> None:
-    """Refuse a clog where a pump has no flow of its own that it could lose."""
-    station: s.StationPart | None = parts.single.get("station")
-    total = None if station is None else station.total_flow
-    if event.kind == "clogged" and total is not None and event.subject in (parts.pumps or ()):
-        built.refuse(
-            place,
-            f"{event.subject} has no flow or curve of its own that rags could lessen: "
-            "station.total_flow counts",
-            fix="give each pump a flow or a curve in place of station.total_flow",
-        )
-
-
 def _joined_losses(
-    events: dict[str, ScriptedEvent], start: datetime, built: Built
+    events: list[tuple[str, ScriptedEvent]], start: datetime, built: Built
 ) -> list[ScriptedEvent]:
     """Join grid losses that overlap: the grid is back when the last of them is over."""
     losses = sorted(
-        ((key, one) for key, one in events.items() if one.kind == "grid loss"),
+        ((key, one) for key, one in events if one.kind == "grid loss"),
         key=lambda pair: pair[1].at_s,
     )
     joined: list[ScriptedEvent] = []
@@ -231,7 +224,7 @@ def _joined_losses(
         )
     first = {loss.at_s: loss for loss in reversed(joined)}
     kept: list[ScriptedEvent] = []
-    for one in events.values():  # of events at one instant the one named first comes first
+    for _key, one in events:  # of events at one instant the one named first comes first
         if one.kind != "grid loss":
             kept.append(one)
         elif one.at_s in first:
@@ -260,5 +253,4 @@ def _event_text(part: s.EventPart, place: str, built: Built) -> str | None:
             built.refuse(f"{place}.{key}", "is missing", fix=fix)
     if part.at is None or part.what is None:
         return None
-    lasting = "" if part.for_ is None else f" for {part.for_}"
-    return f"{part.at} {part.what}{lasting}{' until reset' if part.until_reset else ''}"
+    return join_pieces(part.at, part.what, part.for_, until_reset=part.until_reset)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import datetime
 from typing import Annotated, Any, Literal, get_args, get_origin
 
@@ -123,6 +124,8 @@ def _schema_words(schema: dict[str, Any]) -> str:  # noqa: PLR0911 - one for eac
         return f"number from {low:g}{high}"
     if schema.get("type") == "integer":
         return _whole_words(schema)
+    if schema.get("type") == "array":
+        return f"three of them, low, typical, high: {json.dumps(schema['examples'][0])}"
     sample = f': "{schema["examples"][0]}"' if schema.get("examples") else ""
     return f"text{sample}"
 

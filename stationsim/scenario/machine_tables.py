@@ -170,6 +170,44 @@ class PumpPart(MachinePart):
     seal_leak: Literal["alarm", "stop"] = Field(
         "alarm", description="What a seal leak does: raise the alarm only, or stop the pump too."
     )
+    no_flow_after: q.Delay | None = left_out(
+        "the panel does not look for it",
+        "How long the panel bears a pump that runs and moves nothing, before its alarm.",
+    )
+    no_flow: Literal["alarm", "stop"] = Field(
+        "alarm",
+        description="What it does then: raise the alarm only, or stop the pump too until it is "
+        "reset.",
+    )
+    air_bound_below: q.Level | None = left_out(
+        "it draws no air by itself",
+        "A pump that runs with the level at or below this draws air and is air-bound from then on.",
+    )
+    vent_time: q.Delay | None = left_out(
+        "it stays air-bound until it is vented by hand",
+        "How long an air-bound pump must stand under water until it is free by itself.",
+    )
+    overload_below: q.Share = Field(
+        0.0,
+        description="Rags that leave less than this part of its flow make its overload trip; "
+        "0: never.",
+    )
+    reverse_tries: q.Count = Field(
+        0,
+        description="How often the panel reverses a pump that rags have tripped and tries again, "
+        "before it waits for a reset by hand.",
+    )
+    reverse_time: q.Delay = Field(0.0, description="How long one such try takes.")
+    reverse_clears: q.Share = Field(0.0, description="Chance that such a try clears the rags.")
+    stop_clears: q.Share = Field(0.0, description="Chance that an ordinary stop clears the rags.")
+    rides_through: q.Delay = Field(
+        0.0, description="The longest sag of the grid that its contactor bears."
+    )
+    after_sag: Literal["restarts", "waits for reset"] = Field(
+        "restarts",
+        description="After a longer one: whether the panel may start it again, or its protection "
+        "waits for a reset.",
+    )
 
 
 class ForceMainPart(Table):
@@ -211,6 +249,10 @@ class ForceMainPart(Table):
         "0",
         "Sum of the loss coefficients of its fittings, in velocity heads.",
     )
+    runs_back: q.VolumeOrNone | None = left_out(
+        "what the bore of its pipes holds",
+        "Water that runs back out of the main when a check valve stays open and no pump runs.",
+    )
     new_c: q.CFactor | None = left_out(
         "the C of its pipes", "Hazen-Williams C of the main when new, for criteria."
     )
@@ -242,6 +284,10 @@ class EnginePumpPart(MachinePart):
     crank_rest: q.Delay = Field(0.0, description="Rest between two cranks.")
     warm_up: q.Delay = Field(0.0, description="From the running engine to the coupled pump.")
     prime: q.Delay = Field(0.0, description="From the coupled pump to full flow.")
+    prime_limit: q.Delay | None = left_out(
+        "it runs on, however long it draws no water",
+        "How long it may prime before its panel stops it as failed.",
+    )
     at_grid_return: Literal["run on to stop level", "stop"] = Field(
         "run on to stop level", description="What it does when the grid comes back while it runs."
     )

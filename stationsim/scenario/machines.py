@@ -265,6 +265,23 @@ def make_force_main(
     return ForceMain(pipes, above_floor(part.discharge))
 
 
+def main_water_m3(part: s.ForceMainPart | None, main: ForceMain | None) -> float:
+    """Return the water that runs back out of the main when a check valve stays open [m3].
+
+    Parameters
+    ----------
+    part
+        Its table; None for no main.
+    main
+        The main as made.
+    """
+    if part is None or main is None:
+        return 0.0
+    if part.runs_back is not None:
+        return part.runs_back
+    return sum(math.pi / 4.0 * pipe.diameter_m**2 * pipe.length_m for pipe in main.pipes)
+
+
 def _tell_c_factor(part: s.PipePart, place: str, built: Built) -> None:
     """Tell which friction factor is taken where a long pipe is given none: much hangs on it."""
     if part.friction == "hazen-williams" and part.c_factor is None:
@@ -306,6 +323,7 @@ def make_engine(
         crank_rest_s=part.crank_rest,
         warm_up_s=part.warm_up,
         prime_s=part.prime,
+        prime_limit_s=math.inf if part.prime_limit is None else part.prime_limit,
         at_grid_return=part.at_grid_return,
         fuel_m3_per_s=part.fuel_rate,
         tank_m3=math.inf if part.tank is None else part.tank,

@@ -17,7 +17,7 @@ from stationsim.findings import Finding
 from stationsim.scenario.lines import Path, join_path, split_path
 from stationsim.scenario.slips import nearest_name
 
-_NAMED = ("pump", "well", "inflow", "rain", "tariff")
+_NAMED = ("pump", "well", "inflow", "rain", "tariff", "random")
 
 
 def apply_sets(

@@ -23,6 +23,7 @@ from stationsim.scenario import rain_tables as r
 from stationsim.scenario import rating_tables as t
 from stationsim.scenario import schema as s
 from stationsim.scenario import sewer_tables as w
+from stationsim.scenario import standby_tables as b
 from stationsim.scenario.acceptance_tables import AcceptancePart
 from stationsim.scenario.keys import example_of, known_keys, table_class
 from stationsim.scenario.likes import Likes, take_likes
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 
     from stationsim.units import System
 
-EPISODE_TABLES = ("episode", "inflow", "rain", "event")
+EPISODE_TABLES = ("episode", "inflow", "rain", "event", "random")
 """Tables that say what happens; all others say what stands there."""
 
 _REQUIRED = ("station", "well", "pump", "control", "episode", "inflow")
@@ -49,6 +50,7 @@ _NAMED: dict[str, Any] = {
     "inflow": s.InflowPart,
     "rain": r.RainPart,
     "event": s.EventPart,
+    "random": b.RandomPart,
 }
 _SINGLE: dict[str, Any] = {
     "title": q.Name,
@@ -60,9 +62,12 @@ _SINGLE: dict[str, Any] = {
     "sewer": w.SewerPart,
     "rain_derived": r.RainDerivedPart,
     "grid": GridPart,
+    "transfer": b.TransferPart,
+    "exercise": b.ExercisePart,
     "alarms": s.AlarmsPart,
     "service": t.ServicePart,
-    "generator": t.GeneratorPart,
+    "generator": b.GeneratorPart,
+    "mobile_generator": b.MobileGeneratorPart,
     "bypass": t.BypassPart,
     "design": t.DesignPart,
     "limits": t.LimitsPart,
@@ -129,11 +134,16 @@ class Parts:
         pumps = self.pumps
         if pumps is None:
             return None
+        return pumps if self.engine is None else (*pumps, self.engine)
+
+    @property
+    def engine(self) -> str | None:
+        """Name of the engine-driven pump, as far as it can be known; None for none."""
         engine = self.document.get("engine_pump")
         if engine is None:
-            return pumps
+            return None
         name = engine.get("name", "E1") if isinstance(engine, Mapping) else "E1"
-        return (*pumps, str(name).strip())
+        return str(name).strip()
 
     @property
     def start(self) -> datetime | None:

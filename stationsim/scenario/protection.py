@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -23,7 +24,7 @@ _DAYS = {"weekday": ("all", "weekdays"), "weekend": ("all", "weekend")}
 def with_protection(
     pump: PumpUnit, part: PumpPart, above_floor: Callable[[float], float], built: Built
 ) -> PumpUnit:
-    """Return a pump with the heat of its motor and the time that its start may take.
+    """Return a pump with the heat of its motor, and what its panel and protection do.
 
     Parameters
     ----------
@@ -37,7 +38,22 @@ def with_protection(
         Takes what is refused.
     """
     motor = part.motor
-    pump = replace(pump, fail_to_start_s=part.fail_to_start_time)
+    below = part.air_bound_below
+    pump = replace(
+        pump,
+        fail_to_start_s=part.fail_to_start_time,
+        no_flow_after_s=part.no_flow_after,
+        no_flow=part.no_flow,
+        air_bound_below_m=None if below is None else above_floor(below),
+        vent_s=math.inf if part.vent_time is None else part.vent_time,
+        overload_below=part.overload_below,
+        reverse_tries=part.reverse_tries,
+        reverse_s=part.reverse_time,
+        reverse_clears=part.reverse_clears,
+        stop_clears=part.stop_clears,
+        rides_through_s=part.rides_through,
+        after_sag=part.after_sag,
+    )
     if motor is None:
         return pump
     return replace(
@@ -105,6 +121,7 @@ def make_backup_floats(
         frozen_after_s=part.frozen_after,
         disagrees_by_m=part.disagrees_by,
         rotation=part.rotation,
+        supply=part.supply,
     )
 
 

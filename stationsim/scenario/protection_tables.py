@@ -69,6 +69,11 @@ class BackupFloatsPart(Table):
     disagrees_by: q.Height = Field(
         0.1, description="By how much a signal may contradict a float and still be trusted."
     )
+    supply: Literal["own", "control"] = Field(
+        "own",
+        description="Whether the floats have a supply of their own, or share that of the controls "
+        "and are dead with it.",
+    )
     rotation: Literal["fixed", "each cycle"] = Field(
         "fixed",
         description="Whether the pump that the floats start first stays the same, or changes each "
@@ -81,7 +86,8 @@ class GridPart(Table):
 
     break_after: q.Delay = Field(
         description="From the return of the grid to a short break of the supply, such as a "
-        "transfer switch makes when it goes back, or a recloser of the line."
+        "transfer switch makes when it goes back, or a recloser of the line. A station with "
+        "[transfer] gives its return_break there."
     )
     break_length: q.Delay = Field(description="How long that break lasts.")
 

@@ -26,7 +26,10 @@ LEAST_CYCLE_S = 60.0
 NO_CYCLE_S = 2.0
 """A cycle shorter than this is made by no motor: it would take years to run, and tell nothing."""
 
-_RESERVED_NAMES = ("grid", "station", "panel", "day", "after", "level")
+_RESERVED_NAMES = (
+    *("grid", "station", "panel", "day", "after", "level"),
+    *("generator", "controller", "telemetry", "downstream"),
+)
 
 
 def pumps_named(case: Case) -> Findings:

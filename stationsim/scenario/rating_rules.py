@@ -79,7 +79,9 @@ def generator_in_order(case: Case) -> Findings:
             f"up to {apparent / 1e3:g} kW",
             "check which of the two is in kW and which in kVA",
         )
-    if generator.tank_m3 is not None and generator.fuel_m3_per_s is None:
+    power = case.station.standby_power
+    tabled = power is not None and power.generator is not None and power.generator.fuel_loads
+    if generator.tank_m3 is not None and generator.fuel_m3_per_s is None and not tabled:
         yield _warned(
             "generator.tank",
             "has no effect without generator.fuel_rate",
@@ -92,8 +94,13 @@ def generator_in_order(case: Case) -> Findings:
 def as_many_running_as_pumps(case: Case) -> Findings:
     """Check that no more pumps may run at once than there are."""
     count = len(case.station.pumps)
-    for place in ("service", "generator"):
-        supply = getattr(case.station.ratings, place)
+    power = case.station.standby_power
+    supplies = {
+        "service": case.station.ratings.service,
+        "generator": case.station.ratings.generator,
+        "mobile_generator": None if power is None else power.mobile,
+    }
+    for place, supply in supplies.items():
         most = None if supply is None else supply.most_running
         if most is not None and most > count:
             yield _warned(

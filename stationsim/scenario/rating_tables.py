@@ -1,7 +1,7 @@
-"""What a scenario file may say of plates and drawings, for criteria: a run does not use it yet.
+"""What a scenario file may say of plates and drawings, for criteria.
 
 Part of the schema; see ``schema``. All of it may be left out, and a criterion that lacks what it
-needs says so.
+needs says so. A run uses plates and voltage where a generator feeds the pumps, and nothing else.
 """
 
 from __future__ import annotations
@@ -54,6 +54,11 @@ class PlatePart(Table):
     )
     rated_speed: q.RatedSpeed | None = left_out(
         "not known; no speed is predicted", "Speed at full load; for the day of acceptance."
+    )
+    run_up_time: q.Delay = Field(
+        0.0,
+        description="How long it takes to run up; so long it asks a generator for its starting "
+        "load.",
     )
 
 
@@ -135,7 +140,7 @@ class SuctionPart(Table):
 
 
 class ServicePart(Table):
-    """The supply from the grid; for criteria only, a run does not use it yet."""
+    """The supply from the grid: for criteria, and for what motors ask of a generator."""
 
     voltage: q.Voltage = Field(description="Voltage between phases.")
     phases: q.Phases = Field(3, description="Number of phases.")
@@ -146,25 +151,6 @@ class ServicePart(Table):
     most_running: q.MostRunning | None = left_out(
         "all of them", "How many electric pumps may run at once."
     )
-
-
-class GeneratorPart(Table):
-    """A generator set for the electric pumps; for criteria only, a run does not use it yet."""
-
-    rated_power: q.RatedPower = Field(description="Rated output, in kW.")
-    rated_apparent_power: q.ApparentPower | None = left_out(
-        _NOT_JUDGED, "Rated apparent output, in kVA; not less than the rated power."
-    )
-    start_apparent_power: q.ApparentPower | None = left_out(
-        _NOT_JUDGED, "The most that it can start at once, at the voltage dip allowed, in kVA."
-    )
-    most_running: q.MostRunning | None = left_out(
-        "all of them", "How many electric pumps may run on it at once."
-    )
-    fuel_rate: q.FuelRate | None = left_out(
-        _NOT_JUDGED, "Fuel burnt at the load that the criteria ask for."
-    )
-    tank: q.FuelVolume | None = left_out(_NOT_JUDGED, "Fuel in its tank.")
 
 
 class BypassPart(Table):

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from stationsim.physics.forcemain import Pipe
     from stationsim.scenario import rating_tables as t
+    from stationsim.scenario import standby_tables as b
     from stationsim.scenario.built import Built
     from stationsim.scenario.parts import Parts
 
@@ -87,6 +88,7 @@ def _plate(part: t.PlatePart) -> MotorPlate:
         least_off_s=part.least_off_time,
         no_load_a=part.no_load_current,
         rated_speed=part.rated_speed,
+        run_up_s=part.run_up_time,
     )
 
 
@@ -146,7 +148,7 @@ def _service(part: t.ServicePart | None) -> Service | None:
     )
 
 
-def _generator(part: t.GeneratorPart | None) -> Generator | None:
+def _generator(part: b.GeneratorPart | None) -> Generator | None:
     if part is None:
         return None
     return Generator(

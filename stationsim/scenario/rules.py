@@ -1,10 +1,11 @@
 """Rules beyond types: what a station that can be run must hold, and what practice advises.
 
 One function for each rule, in ``level_rules``, ``pump_rules``, ``protection_rules``,
-``rating_rules``, ``acceptance_rules`` and ``episode_rules``; each looks at a case and yields
-findings, errors or warnings, with what to do and where the rule comes from. Rules of logic (an
-order without which the control makes no sense) are errors; rules of practice are warnings, and
-every limit of practice is an example that local codes and licensed designers may set otherwise.
+``standby_rules``, ``rating_rules``, ``acceptance_rules`` and ``episode_rules``; each looks at a
+case and yields findings, errors or warnings, with what to do and where the rule comes from. Rules
+of logic (an order without which the control makes no sense) are errors; rules of practice are
+warnings, and every limit of practice is an example that local codes and licensed designers may set
+otherwise.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from stationsim.scenario import (
     protection_rules,
     pump_rules,
     rating_rules,
+    standby_rules,
 )
 
 if TYPE_CHECKING:
@@ -45,6 +47,11 @@ STATION_RULES = (
     pump_rules.engine_in_order,
     protection_rules.engine_start_sane,
     protection_rules.floats_in_order,
+    standby_rules.air_below_stop,
+    standby_rules.settings_have_effect,
+    standby_rules.engine_can_prime,
+    standby_rules.generators_start_each_pump,
+    standby_rules.mobile_generator_in_order,
     rating_rules.inlets_under_water,
     rating_rules.main_ages_in_order,
     rating_rules.generator_in_order,

@@ -20,11 +20,17 @@ from stationsim.scenario.rain_tables import RainDerivedPart, RainPart
 from stationsim.scenario.rating_tables import (
     BypassPart,
     DesignPart,
-    GeneratorPart,
     LimitsPart,
     ServicePart,
 )
 from stationsim.scenario.sewer_tables import SewerPart
+from stationsim.scenario.standby_tables import (
+    ExercisePart,
+    GeneratorPart,
+    MobileGeneratorPart,
+    RandomPart,
+    TransferPart,
+)
 from stationsim.scenario.table import LEFT_OUT, Table, left_out
 
 
@@ -54,6 +60,11 @@ class StationPart(Table):
         "not known",
         "Level of the invert of the incoming sewer, for drawings and warnings; [sewer] "
         "begins there and needs it.",
+    )
+    level_scan: q.ScanTime = Field(
+        10.0,
+        description="How often the panel reads a level signal that drifts, jumps or lags; one that "
+        "is right needs no reading.",
     )
     total_flow: list[q.Flow] | None = left_out(
         "the flows or curves of the pumps count",
@@ -170,6 +181,16 @@ class AlarmsPart(Table):
     power_failed_delay: q.Delay = Field(
         0.0, description="How long the supply must be out before the alarm is raised."
     )
+    telemetry_lost_delay: q.Delay = Field(
+        0.0,
+        description="How long telemetry must be silent before the far end raises its alarm: so "
+        "many polls in vain.",
+    )
+    supply: Literal["own", "control"] = Field(
+        "own",
+        description="Whether the alarms have a supply of their own, such as a battery, or share "
+        "that of the controls and are dead with it.",
+    )
 
 
 class EpisodePart(Table):
@@ -185,7 +206,11 @@ class EpisodePart(Table):
     table_interval: q.Interval = Field(
         300.0, description="How often the level is written to the table; no effect on the run."
     )
-    seed: q.Count = Field(1, description="Root of every random stream; nothing is random yet.")
+    seed: q.Count = Field(
+        1,
+        description="Root of every random stream: of [random], and of a level signal that jumps; "
+        "another seed, another run.",
+    )
 
 
 _GROWTH: Any = Field(
@@ -293,12 +318,15 @@ class EventPart(Table):
     )
     what: q.EventWhat | None = left_out(
         "given as text",
-        'What: "grid loss", "P2 out of service", "P2 fails", "P2 high temperature", '
-        '"P2 seal leak", "P2 fails to start", "P2 clogged to 60 %", "level signal frozen", '
-        '"level signal lost", "P2 in hand", "P2 off", "P2 in auto", "P2 reset".',
+        'What: "grid loss", "P2 out of service", "P2 clogged to 60 %", "level signal frozen", '
+        '"start float stuck up", "generator fails to start", "force main leaking 8 %", "P2 reset", '
+        '"P2 put right" and more, as "stationsim explain event" lists; several things at one '
+        'instant are joined by "and".',
     )
     for_: q.EventSpan | None = left_out(
-        "as the event says; see 'explain event'", 'How long: "4 h".', alias="for"
+        "as the event says; see 'explain event'",
+        'How long: "4 h"; of several things joined by "and", each that can last.',
+        alias="for",
     )
     until_reset: bool = Field(
         default=False, description="A trip waits for a reset by hand when this is true."
@@ -357,10 +385,25 @@ class Scenario(Table):
         json_schema_extra={LEFT_OUT: "no alarms of level; the others come without a delay"},
     )
     service: ServicePart | None = left_out(
-        "not known", "The supply from the grid: voltage, main fuse; for criteria."
+        "not known",
+        "The supply from the grid: voltage, main fuse; for criteria, and for what motors ask of a "
+        "generator.",
     )
     generator: GeneratorPart | None = left_out(
-        "none", "A generator set for the electric pumps; for criteria, a run does not use it yet."
+        "none",
+        "A fixed generator set for the electric pumps. Criteria judge it; a run uses it only when "
+        "[transfer] is given too.",
+    )
+    transfer: TransferPart | None = left_out(
+        "no generator feeds the station in a run",
+        "The transfer switch between grid and generator; it needs [generator], and with it a run "
+        "uses the generator.",
+    )
+    mobile_generator: MobileGeneratorPart | None = left_out(
+        "none", "A generator set that may be brought: 'mobile generator connected'."
+    )
+    exercise: ExercisePart | None = left_out(
+        "nothing is exercised", "Exercise runs at a set time, which find dormant faults."
     )
     bypass: BypassPart | None = left_out(
         "none", "The connection for a hired bypass pump; for criteria."
@@ -393,4 +436,9 @@ class Scenario(Table):
         default_factory=dict,
         description="What happens at stated times.",
         json_schema_extra={LEFT_OUT: "nothing happens"},
+    )
+    random: dict[str, RandomPart] = Field(
+        default_factory=dict,
+        description="What may happen by chance, by name: [random.rags].",
+        json_schema_extra={LEFT_OUT: "nothing happens by chance"},
     )

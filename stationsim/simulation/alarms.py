@@ -1,13 +1,36 @@
-"""Alarms: a condition, a delay, and whether the alarm stands."""
+"""Alarms: a condition, a delay, whether the alarm stands, and whether it was sent.
+
+Things that keep an alarm from being raised, or from being sent:
+
+* *telemetry lost*: alarms are raised at the station and reach nobody outside; when it is back, all
+  that still stand are sent. The far end misses the station after its own waiting time
+  (``AlarmSettings.telemetry_lost_delay_s``) and raises 'telemetry lost' itself.
+* *an alarm switched off*: it is not raised; when it is switched on again and its condition still
+  holds, it is. One that stands already when it is switched off stands on.
+* *alarms on the supply of the controls* (``AlarmSettings.supply``) are dead while the control
+  breaker is open. What holds meanwhile is raised when they are live again, if it still holds;
+  delays count anew from then. What stood already is written down as cleared when its condition is
+  over.
+
+An alarm that is raised at the very instant at which telemetry is lost was not sent, nor is one that
+clears at the instant at which telemetry is back. Otherwise events at one instant count in their
+order.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stationsim.simulation.clock import INSTRUMENT
+from stationsim.episode import ScriptedEvent
+from stationsim.simulation.clock import INSTRUMENT, RECORDER
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
+    from stationsim.simulation.trouble import Handlers
+
+TELEMETRY = "telemetry"
+TELEMETRY_LOST, ALARM_OFF = "telemetry lost", "alarm off"
+"""Troubles of the alarms; the first is also the name of the alarm that the far end raises."""
 
 
 class AlarmBoard:
@@ -21,7 +44,17 @@ class AlarmBoard:
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
-        self._pending: dict[tuple[str, str], float] = {}
+        # what waits for its delay: since when [s], the delay [s] and the cause
+        self._pending: dict[tuple[str, str], tuple[float, float, str]] = {}
+        # what holds and cannot be raised: the delay that is still to come [s] and the cause
+        self._held: dict[tuple[str, str], tuple[float, str]] = {}
+        self._off: set[str] = set()
+        self._dead = False
+        self._silent = False  # telemetry is lost
+
+    def handlers(self) -> Handlers:
+        """Return what is done at each kind of event."""
+        return {TELEMETRY_LOST: self._goes_silent, ALARM_OFF: self._switched_off}
 
     def condition(self, alarm: str, subject: str, delay_s: float, cause: str, *, on: bool) -> None:
         """Take note that the condition of an alarm holds from now on, or no longer does.
@@ -41,15 +74,20 @@ class AlarmBoard:
         if on:
             if plant.recorder.alarm_stands(alarm, subject) or key in self._pending:
                 return
-            if delay_s <= 0.0:
+            if key in self._held:
+                return
+            if self._dead and alarm != TELEMETRY_LOST:
+                self._held[key] = (delay_s, cause)
+            elif delay_s <= 0.0:
                 self._raise(alarm, subject, cause)
             else:
-                self._pending[key] = plant.t_s
+                self._pending[key] = (plant.t_s, delay_s, cause)
                 plant.at(
                     plant.t_s + delay_s, INSTRUMENT, "alarms.due", alarm, subject, cause, plant.t_s
                 )
             return
         self._pending.pop(key, None)
+        self._held.pop(key, None)
         if plant.recorder.alarm_stands(alarm, subject):
             plant.recorder.alarm_cleared(plant.t_s, alarm, subject)
             plant.note(subject, "alarm cleared", f"{alarm}: {cause}")
@@ -64,11 +102,88 @@ class AlarmBoard:
         since_s
             Since when the condition would have had to hold [s].
         """
-        if self._pending.get((alarm, subject)) == since_s:
+        waiting = self._pending.get((alarm, subject))
+        if waiting is not None and waiting[0] == since_s:
             del self._pending[alarm, subject]
             self._raise(alarm, subject, cause)
 
     def _raise(self, alarm: str, subject: str, cause: str) -> None:
         plant = self.plant
-        plant.recorder.alarm_raised(plant.t_s, alarm, subject)
-        plant.note(subject, "alarm raised", f"{alarm}: {cause}")
+        if alarm in self._off:
+            self._held[alarm, subject] = (0.0, cause)
+            return
+        sent = not self._silent or alarm == TELEMETRY_LOST
+        plant.recorder.alarm_raised(plant.t_s, alarm, subject, sent=sent)
+        detail = "" if sent else "not sent: telemetry is lost"
+        plant.note(subject, "alarm raised", f"{alarm}: {cause}", detail)
+
+    def _raise_held(self, alarms: set[str] | None) -> None:
+        """Raise what could not be raised and still holds.
+
+        Parameters
+        ----------
+        alarms
+            Names of those that are looked at; None for all.
+        """
+        if self._dead:
+            return
+        for alarm, subject in [key for key in self._held if alarms is None or key[0] in alarms]:
+            delay_s, cause = self._held.pop((alarm, subject))
+            self.condition(alarm, subject, delay_s, cause, on=True)
+
+    # ------------------------------------------------------------------ the supply of the alarms
+
+    def dies(self) -> None:
+        """The alarms have no supply from now on."""
+        self._dead = True
+        for key in [key for key in self._pending if key[0] != TELEMETRY_LOST]:
+            _since_s, delay_s, cause = self._pending.pop(key)
+            self._held[key] = (delay_s, cause)
+
+    def lives(self) -> None:
+        """The alarms have supply again; nothing happens when they had."""
+        if self._dead:
+            self._dead = False
+            self._raise_held(None)
+
+    # ------------------------------------------------------------------ telemetry
+
+    def _goes_silent(self, event: ScriptedEvent, over_s: float) -> None:
+        plant = self.plant
+        plant.note(TELEMETRY, TELEMETRY_LOST, event.cause)
+        plant.standing.begin(TELEMETRY, TELEMETRY_LOST, over_s, "alarms.heard_again")
+        self._silent = True
+        plant.recorder.alarms_unsent(plant.t_s, but=TELEMETRY_LOST)
+        delay_s = plant.station.alarms.telemetry_lost_delay_s
+        self.condition(TELEMETRY_LOST, TELEMETRY, delay_s, "no answer", on=True)
+
+    def heard_again(self, _subject: str, _kind: str, cause: str) -> None:
+        """Let alarms be sent again, and send those that stand (see ``Standing.begin``)."""
+        plant = self.plant
+        self._silent = False
+        told = "by itself" if cause == "work done" else cause
+        plant.note(TELEMETRY, "telemetry back", told)
+        self.condition(TELEMETRY_LOST, TELEMETRY, 0.0, told, on=False)
+        plant.at(plant.t_s, RECORDER, "alarms.send")  # when all of this instant has happened
+
+    def send(self) -> None:
+        """Send what stands and has not been sent."""
+        plant = self.plant
+        if not self._silent:
+            for alarm, subject in plant.recorder.send_alarms(plant.t_s):
+                plant.note(subject, "alarm sent", f"{alarm}: telemetry is back")
+
+    # ------------------------------------------------------------------ one alarm switched off
+
+    def _switched_off(self, event: ScriptedEvent, over_s: float) -> None:
+        plant = self.plant
+        plant.note(event.subject, "alarm off", event.cause)
+        plant.standing.begin(event.subject, ALARM_OFF, over_s, "alarms.switched_on")
+        self._off.add(event.subject)
+
+    def switched_on(self, subject: str, _kind: str, cause: str) -> None:
+        """Let an alarm be raised again (see ``Standing.begin``)."""
+        told = "by itself" if cause == "work done" else cause
+        self.plant.note(subject, "alarm on", told)
+        self._off.discard(subject)
+        self._raise_held({subject})

@@ -40,11 +40,14 @@ class MainCondition(NamedTuple):
         Head that trapped air costs [m].
     way
         Part of the way that the water goes: less than one when it is broken there [-].
+    drains_m3s
+        Flow at which it runs back into the well while no pump moves any water [m3/s].
     """
 
     flow_left: float = 1.0
     air_m: float = 0.0
     way: float = 1.0
+    drains_m3s: float = 0.0
 
 
 SOUND_PUMP = PumpCondition()
@@ -138,6 +141,17 @@ class Conditions:
         self._main = main
         self._changed()
 
+    def drain(self, flow_m3s: float) -> None:
+        """Let the water of the main run back.
+
+        Parameters
+        ----------
+        flow_m3s
+            At which flow [m3/s]; nought: it stands.
+        """
+        self._main = self._main._replace(drains_m3s=flow_m3s)
+        self.key = (self.key[0], self._main)
+
     def ragged(self, machine: int) -> bool:
         """Return whether rags hold a machine back: its motor then heats more.
 
@@ -153,7 +167,8 @@ class Conditions:
             PumpCondition(
                 math.prod(flow for flow, _head in losses.values()),
                 math.prod(head for _flow, head in losses.values()),
-                back,
+                # a valve that is shut behind the pump holds back what its check valve lets through
+                back * losses.get("plug valve closed", (1.0, 1.0))[0],
             )
             for losses, back in zip(self._losses, self._back, strict=True)
         )

@@ -1,8 +1,12 @@
 """The engine-driven pump while it runs: its own start rule, its phases, its fuel.
 
 Phases: stopped, starting, running, failed, out of fuel. It has its own start panel and battery, so
-it asks neither the grid nor the controller. In auto it is called when the grid is out and the level
-is at or above its start level; in hand it is called at once.
+it asks neither the grid nor the controller. In auto it is called when the pumps' busbar is dead and
+the level is at or above its start level; in hand it is called at once.
+
+With a flat battery it does not crank at all and is failed as soon as it is called. One that fails
+to prime runs, burns fuel and moves nothing; priming begins once it is warm, and after its limit the
+panel stops it as failed. A pump that was primed when the trouble began stays so until it stops.
 """
 
 from __future__ import annotations
@@ -10,13 +14,18 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from stationsim.episode import ScriptedEvent
 from stationsim.equipment.engine_pump import EnginePump
 from stationsim.signals import level_text
 from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.machines import FAILED, Machine
+from stationsim.simulation.transfer import DEAD, GRID
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
+
+NOT_PRIMED = "fails to prime"
+"""The condition of a pump that draws no water, and why it stops."""
 
 
 class EngineSet:
@@ -38,6 +47,11 @@ class EngineSet:
         self.plant = plant
         self.phase = "stopped"
         self.fuel_m3 = what.tank_m3
+        self.battery_flat = False
+        self.will_not_prime = False
+        self.exercising = False
+        self._dry = False
+        self._call = 0
         self._run = 0
         self._start_m3 = plant.station.well.volume_at(what.start_level_m)
         self._stop_m3 = plant.station.well.volume_at(what.stop_level_m)
@@ -52,7 +66,7 @@ class EngineSet:
         """What it waits for: ``may start``, ``runs``, or nothing."""
         if self.phase == "running":
             return "runs" if self.machine.mode == "auto" else ""
-        if self.phase == "stopped" and self.machine.able and not self.plant.supply.live:
+        if self.phase == "stopped" and self.machine.able and self.plant.supply.source == DEAD:
             return "may start"
         return ""
 
@@ -63,7 +77,7 @@ class EngineSet:
             return False
         if machine.mode == "hand":
             return True
-        return not plant.supply.live and plant.v_m3 >= self._start_m3
+        return plant.supply.source == DEAD and plant.v_m3 >= self._start_m3
 
     def look(self) -> None:
         """See whether it has to start or to stop."""
@@ -78,71 +92,162 @@ class EngineSet:
         if self.phase == "stopped" and FAILED in machine.blocks:
             self._turn("failed", machine.why_not)
         if self.phase == "stopped" and self.called():
-            cause = (
+            out = "busbar dead" if plant.supply.grid_on else "grid out"
+            self._call_it(
                 "selector in hand"
                 if machine.mode == "hand"
-                else f"grid out, level at start {level_text(self.what.start_level_m)}"
+                else f"{out}, level at start {level_text(self.what.start_level_m)}"
             )
-            if self.fuel_m3 <= self.what.fuel_m3_per_s * SAME_INSTANT_S:
-                self._tank_empty()
-                return
-            what = self.what
-            takes_s = what.start_delay_s + what.crank_s + what.warm_up_s + what.prime_s
-            if takes_s <= 0.0 and not machine.will_not_start:
-                self.run(cause)
-                return
-            from stationsim.simulation.stories import engine_start  # the story names this class
 
-            self._turn("starting", cause)
-            plant.note(self.name, "engine called", cause)
-            plant.tell(engine_start(self, cause))
+    # ------------------------------------------------------------------ starting
+
+    def _call_it(self, cause: str) -> None:
+        machine, plant, what = self.machine, self.plant, self.what
+        if plant.luck.armed:
+            plant.luck.demand(self.name)
+            if not machine.able:  # chance has taken it out
+                if FAILED in machine.blocks:
+                    self._turn("failed", machine.why_not)
+                self._exercised("failed")
+                return
+        if self.fuel_m3 <= what.fuel_m3_per_s * SAME_INSTANT_S:
+            self._tank_empty()
+            return
+        takes_s = what.start_delay_s + what.crank_s + what.warm_up_s + what.prime_s
+        if takes_s <= 0.0 and not machine.will_not_start and not self.battery_flat:
+            self.run(cause)
+            return
+        self._turn("starting", cause)
+        plant.note(self.name, "engine called", cause)
+        if self.battery_flat:
+            plant.note(self.name, "does not crank", "battery flat")
+            self._failed_to_start("battery flat")
+            return
+        self._call += 1
+        first_s = plant.t_s + (what.start_delay_s + what.crank_s)
+        plant.at(first_s, SUPPLY, "engine.cranked", self._call, 1, cause)
+
+    def cranked(self, call: int, tried: int, cause: str) -> None:
+        """One crank is over: it has fired, or not.
+
+        Parameters
+        ----------
+        call
+            Which call it belongs to.
+        tried
+            Which try it was.
+        cause
+            Why it was called.
+        """
+        what, plant = self.what, self.plant
+        if call != self._call or self._no_longer_wanted():
+            return
+        if not self.machine.will_not_start:
+            if what.warm_up_s + what.prime_s > 0.0:
+                up_s = plant.t_s + (what.warm_up_s + what.prime_s)
+                plant.at(up_s, SUPPLY, "engine.up", call, cause)
+            else:
+                self.run(cause)
+            return
+        plant.note(self.name, "crank failed", f"try {tried} of {what.crank_tries}")
+        if tried < what.crank_tries:
+            again_s = plant.t_s + (what.crank_rest_s + what.crank_s)
+            plant.at(again_s, SUPPLY, "engine.cranked", call, tried + 1, cause)
+        else:
+            self._failed_to_start("did not fire")
+
+    def up(self, call: int, cause: str) -> None:
+        """It is warm, and primed if it can be.
+
+        Parameters
+        ----------
+        call
+            Which call it belongs to.
+        cause
+            Why it was called.
+        """
+        if call == self._call and not self._no_longer_wanted():
+            self.run(cause)
 
     def run(self, cause: str) -> None:
-        """The engine is up: the pump draws."""
-        plant, machine = self.plant, self.machine
-        plant.start(machine, "engine-driven", cause)
+        """The engine is up: the pump draws, unless it could not be primed."""
+        plant, machine, what = self.plant, self.machine, self.what
+        role = "exercise" if self.exercising else "engine-driven"
+        plant.start(machine, role, cause)
         if not machine.running:
             self._turn("stopped", machine.why_not)
+            self._exercised(f"left out: {machine.why_not}")
             return
         self._turn("running", cause)
         self._run += 1
-        if self.what.fuel_m3_per_s > 0.0 and self.fuel_m3 < math.inf:
-            empty_s = plant.t_s + self.fuel_m3 / self.what.fuel_m3_per_s
+        if what.fuel_m3_per_s > 0.0 and self.fuel_m3 < math.inf:
+            empty_s = plant.t_s + self.fuel_m3 / what.fuel_m3_per_s
             plant.at(empty_s, SUPPLY, "engine.out_of_fuel", self._run)
+        if self.exercising and plant.exercises is not None:
+            plant.exercises.runs(self.name)
+        if self.will_not_prime:
+            self._dry = True
+            plant.conditions.lose(machine.index, NOT_PRIMED, 0.0)
+            primes_s = max(what.prime_limit_s - what.prime_s, 0.0)
+            plant.at(plant.t_s + primes_s, SUPPLY, "engine.not_primed", self._run)
 
-    def no_longer_wanted(self) -> bool:
-        """Return whether the start has been overtaken; if so, give it up and settle."""
-        machine, plant = self.machine, self.plant
+    def not_primed(self, run: int) -> None:
+        """It has primed for as long as it may: its panel stops it as failed.
+
+        Parameters
+        ----------
+        run
+            Which run it belongs to.
+        """
+        if run == self._run and self.phase == "running" and self._dry:
+            self.plant.note(self.name, "not primed", NOT_PRIMED)
+            self.plant.blocks.fails_to_start(self.machine)
+            self.stop(NOT_PRIMED)
+
+    def _no_longer_wanted(self) -> bool:
+        """Return whether the start has been overtaken; if so, give it up."""
+        machine, source = self.machine, self.plant.supply.source
         if self.phase == "starting" and not machine.able:
             self.give_up(machine.why_not)
-        elif self.phase == "starting" and machine.mode == "auto" and plant.supply.live:
-            self.give_up("grid back")
-        if self.phase == "starting":
-            return False
-        plant.settle()
-        return True
+        elif (
+            self.phase == "starting"
+            and machine.mode == "auto"
+            and source != DEAD
+            and not self.exercising
+        ):
+            self.give_up("grid back" if source == GRID else "supply back")
+        return self.phase != "starting"
 
-    def failed_to_start(self) -> None:
-        """It has cranked in vain as often as it may: failed, until it is reset by hand."""
+    def _failed_to_start(self, cause: str) -> None:
+        """It does not run: failed, until it is reset by hand."""
         self.plant.blocks.fails_to_start(self.machine)
-        self._turn("failed", "did not fire")
+        self._turn("failed", cause)
+        self._exercised("failed")
 
     def give_up(self, cause: str) -> None:
         """The call is gone before the engine was up."""
         self._turn("stopped", cause)
         self.plant.note(self.name, "call given up", cause)
+        self._exercised(f"cut short: {cause}")
+
+    # ------------------------------------------------------------------ stopping
 
     def stop(self, cause: str) -> None:
         """Stop the engine and take stock of the fuel."""
         self._burn()
         self.plant.stop(self.machine, cause)
-        self._turn("failed" if FAILED in self.machine.blocks else "stopped", cause)
+        self._primed()
+        failed = FAILED in self.machine.blocks
+        self._turn("failed" if failed else "stopped", cause)
+        ran = cause == "exercise over" or cause.startswith("level at stop")
+        self._exercised("failed" if failed else "ran" if ran else f"cut short: {cause}")
 
     def out_of_fuel(self, run: int) -> None:
         """The tank is empty, if it is still the same run."""
         if run != self._run or self.phase != "running":
             return
         self.plant.stop(self.machine, "out of fuel")
+        self._primed()
         self._tank_empty()
 
     def _tank_empty(self) -> None:
@@ -150,17 +255,108 @@ class EngineSet:
         self._turn("out of fuel", "tank empty")
         self.plant.note(self.name, "out of fuel", "tank empty")
         self.plant.alarms.condition("engine failed", self.name, 0.0, "out of fuel", on=True)
+        self._exercised("failed")
 
-    def grid_back(self) -> None:
-        """The grid is on again."""
+    def supply_back(self, source: str) -> None:
+        """The busbar is live again.
+
+        Parameters
+        ----------
+        source
+            What feeds it.
+        """
         stops = self.what.at_grid_return == "stop" and self.machine.mode == "auto"
-        if self.phase == "running" and stops:
-            self.stop("grid back")
+        if self.phase == "running" and stops and not self.exercising:
+            self.stop("grid back" if source == GRID else "supply back")
 
     def close(self) -> None:
         """Take stock of the fuel at the end of the run."""
         if self.phase == "running":
             self._burn()
+
+    # ------------------------------------------------------------------ exercise
+
+    def why_no_exercise(self) -> str:
+        """Return why it cannot be exercised now; empty when it can."""
+        if self.phase != "stopped":
+            return self.phase
+        if self.plant.v_m3 <= self._stop_m3:
+            return "level at stop"
+        return ""
+
+    def exercise(self) -> None:
+        """Start it for an exercise run, as if it had been called."""
+        self.exercising = True
+        self._call_it("exercise")
+
+    def exercise_over(self, cause: str) -> None:
+        """The time of its exercise is over; in hand it runs on.
+
+        Parameters
+        ----------
+        cause
+            Why it stops.
+        """
+        if self.phase == "running" and self.machine.mode == "auto":
+            self.stop(cause)
+        else:
+            self._exercised("ran")
+
+    def exercise_cut_short(self, cause: str) -> None:
+        """Its exercise ends; if its own rule calls it now it runs on, or goes on starting.
+
+        Parameters
+        ----------
+        cause
+            Why.
+        """
+        self._exercised(f"cut short: {cause}")
+        if self.called():
+            return
+        if self.phase == "running":
+            self.stop(cause)
+        elif self.phase == "starting":
+            self.give_up(cause)
+
+    def _exercised(self, outcome: str) -> None:
+        if self.exercising:
+            self.exercising = False
+            if self.plant.exercises is not None:
+                self.plant.exercises.ended(self.name, outcome)
+
+    # ------------------------------------------------------------------ trouble
+
+    def goes_wrong(self, event: ScriptedEvent, over_s: float) -> None:
+        """Its battery is flat, or it will not prime, from now on.
+
+        Parameters
+        ----------
+        event
+            What happens.
+        over_s
+            When it is over [s].
+        """
+        if event.kind == NOT_PRIMED:
+            self.will_not_prime = True
+        else:
+            self.battery_flat = True
+        self.plant.note(self.name, event.kind, event.cause, "nobody knows until it is called")
+        self.plant.standing.begin(event.subject, event.kind, over_s, "engine.mended")
+
+    def mended(self, _subject: str, kind: str, cause: str) -> None:
+        """Let it crank, or prime, again (see ``Standing.begin``)."""
+        if kind == "battery flat":
+            self.battery_flat = False
+            self.plant.note(self.name, "can start again", cause)
+        else:
+            self.will_not_prime = False
+            self._primed()
+            self.plant.note(self.name, "can prime again", cause)
+
+    def _primed(self) -> None:
+        if self._dry:
+            self._dry = False
+            self.plant.conditions.regain(self.machine.index, NOT_PRIMED)
 
     def _burn(self) -> None:
         ran_s = self.plant.t_s - self.machine.started_s

@@ -15,6 +15,10 @@ OUT_OF_SERVICE = "out of service"
 FAILED = "pump failed"
 HOT = "high temperature"
 LEAK = "seal leak"
+OVERLOAD = "overload"
+MOISTURE = "moisture in motor"
+NO_FLOW = "no flow"
+LOW_VOLTAGE = "low voltage"
 
 
 @dataclass
@@ -61,6 +65,7 @@ class Machine:
     trips: int = 0
     will_not_start: bool = False
     called: bool = False
+    exercised: bool = False  # runs for an exercise: the controller neither stops nor counts it
     held: str = ""  # why the panel holds it back though nothing is wrong with it
     started_by: str = ""
     stopped_by: str = ""
@@ -82,7 +87,9 @@ class Machine:
 
     def seen(self) -> PumpSeen:
         """Return the machine as the panel sees it."""
-        ready = self.mode == "auto" and not (self.blocks or self.called or self.held)
+        ready = self.mode == "auto" and not (
+            self.blocks or self.called or self.held or self.exercised
+        )
         self.shown = PumpSeen(
             self.unit.name,
             self.running,
@@ -100,4 +107,5 @@ class Machine:
         """Return why it is not ready, as the panel shows it."""
         if self.called and not self.why_not:
             return "no run signal yet"
-        return self.why_not or self.held or "selector in hand"
+        exercise = "in exercise" if self.exercised and self.mode == "auto" else ""
+        return self.why_not or self.held or exercise or "selector in hand"

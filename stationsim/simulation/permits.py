@@ -28,9 +28,11 @@ class Permits(Follower):
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
-        self._limits: dict[str, tuple[int, tuple[str, ...]]] = {}
+        self._limits: dict[str, tuple[int, tuple[str, ...], bool]] = {}
 
-    def limit(self, reason: str, most: int, only: tuple[str, ...] = ()) -> None:
+    def limit(
+        self, reason: str, most: int, only: tuple[str, ...] = (), *, stops: bool = True
+    ) -> None:
         """Let no more than so many electric pumps run at once; it takes the place of its like.
 
         Parameters
@@ -41,15 +43,17 @@ class Permits(Follower):
             How many.
         only
             Names of those that may run at all; empty for any.
+        stops
+            Whether pumps that run already, and may not any more, stop; else they run on.
         """
         if not self._limits:
             self.plant.followers.append(self)
-        self._limits[reason] = (most, only)
+        self._limits[reason] = (most, only, stops)
         for machine in sorted(
             (m for m in self.plant.electric if m.running and m.mode == "auto"),
             key=lambda m: (-m.started_s, -m.index),
         ):
-            why = self._why_not(machine, self._running() - 1)
+            why = self._why_not(machine, self._running() - 1, stopping=True)
             if why:
                 self.plant.stop(machine, why)
         self._hold()
@@ -85,9 +89,11 @@ class Permits(Follower):
     def _running(self) -> int:
         return sum(machine.running for machine in self.plant.electric)
 
-    def _why_not(self, machine: Machine, beside: int) -> str:
+    def _why_not(self, machine: Machine, beside: int, *, stopping: bool = False) -> str:
         """Return why a pump may not run beside so many others; empty when it may."""
-        for reason, (most, only) in self._limits.items():
+        for reason, (most, only, stops) in self._limits.items():
+            if stopping and not stops:
+                continue
             if beside >= most or (only and machine.unit.name not in only):
                 return reason
         return ""

@@ -25,29 +25,46 @@ from stationsim.errors import ControllerError, StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import REACHED_TIME, Advance
 from stationsim.signals import Decision, PumpSeen, Snapshot
+from stationsim.simulation.air_bound import AirBound
 from stationsim.simulation.alarms import AlarmBoard
 from stationsim.simulation.blocks import Blocks
-from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S, Clock
+from stationsim.simulation.clock import CONTROLLER, CROSSING, RECORDER, SAME_INSTANT_S, Clock
 from stationsim.simulation.conditions import Conditions
 from stationsim.simulation.engine_set import EngineSet
+from stationsim.simulation.exercise import Exercises
+from stationsim.simulation.exposure import Exposure
+from stationsim.simulation.floats import Floats
 from stationsim.simulation.following import Follower
 from stationsim.simulation.heating import Heating
 from stationsim.simulation.level_signal import LevelSignal
+from stationsim.simulation.luck import Luck
 from stationsim.simulation.machines import Machine
+from stationsim.simulation.main_trouble import MainTrouble
+from stationsim.simulation.no_flow import NoFlow
+from stationsim.simulation.panel import Panel
 from stationsim.simulation.permits import Permits
+from stationsim.simulation.power_trouble import PowerTrouble
 from stationsim.simulation.pump_trouble import PumpTrouble
+from stationsim.simulation.ragging import Ragging
 from stationsim.simulation.recorder import Recorder
+from stationsim.simulation.running_back import RunningBack
 from stationsim.simulation.spilling import Spilling
 from stationsim.simulation.standing import Standing
 from stationsim.simulation.supply import Supply
 from stationsim.simulation.thresholds import Thresholds
 from stationsim.simulation.trouble import Trouble
+from stationsim.simulation.valve_trouble import ValveTrouble
 from stationsim.simulation.wakes import WakePlan
 from stationsim.simulation.water import LineupKey, Water
+from stationsim.simulation.wearing import Wearing
 from stationsim.station import Station
 from stationsim.trace import PumpRun, Trace
 
 NEVER = math.inf
+_FAR_S = 86400.0
+"""How far it looks ahead at first [s]: most of what comes beyond a day is overtaken before it."""
+_FURTHER = 8.0
+"""How many times as far it looks when nothing has come until then [-]."""
 _MOST_TURNS = 16
 """More turns of a controller at one instant than any panel needs."""
 
@@ -82,12 +99,14 @@ class Plant:
         self.electric = tuple(self.machines)
         self.spilling = Spilling(self)
         self.water = Water(station, episode, inflow, self.machines, self.spilling)
+        self.floats = Floats(self)
         self.thresholds = Thresholds(self)
         self.alarms = AlarmBoard(self)
         self.open_stories = 0
         self.followers: list[Follower] = []
         self.supply = Supply(self)
         self.powered = True  # the pumps' busbar and the control circuits are live
+        self.panel = Panel(self)
         self.standing = Standing(self)
         self.blocks = Blocks(self)
         self.pumps = PumpTrouble(self)
@@ -97,12 +116,7 @@ class Plant:
             machine = Machine(len(self.machines), station.engine_pump.pump, engine_driven=True)
             self.machines.append(machine)
             self.engine = EngineSet(station.engine_pump, machine, self)
-        self.by_name = {machine.unit.name: machine for machine in self.machines}
-        self.heating = Heating(self)
-        self.conditions = Conditions(self, len(self.machines))
-        self.trouble = Trouble(
-            self, (self.blocks, self.pumps, self.supply, self.signal, self.standing)
-        )
+        self._arm()
         self._mask = 0
         self._line: LineupKey | None = None
         self._panel: tuple[PumpSeen, ...] | None = None
@@ -119,6 +133,45 @@ class Plant:
 
         self.trace.start_m3 = self.water.v_m3
         self.trace.trips = [0] * len(self.machines)
+
+    def _arm(self) -> None:
+        """Set up whatever lets something happen to the machines, the main and the supply."""
+        station = self.station
+        self.exercises: Exercises | None = None
+        if station.exercise is not None:
+            self.exercises = Exercises(station.exercise, self)
+        self.power = PowerTrouble(self)
+        self.by_name = {machine.unit.name: machine for machine in self.machines}
+        self.heating = Heating(self)
+        self.conditions = Conditions(self, len(self.machines))
+        self.exposure = Exposure(self)
+        self.luck = Luck(self)
+        self.wearing = Wearing(self)
+        self.rags = Ragging(self)
+        self.air = AirBound(self)
+        self.no_flow = NoFlow(self)
+        self.running_back = RunningBack(self)
+        self.valves = ValveTrouble(self)
+        self.force_main = MainTrouble(self)
+        self.trouble = Trouble(
+            self,
+            (
+                self.blocks,
+                self.pumps,
+                self.wearing,
+                self.rags,
+                self.air,
+                self.supply,
+                self.power,
+                self.signal,
+                self.floats,
+                self.panel,
+                self.alarms,
+                self.standing,
+                self.valves,
+                self.force_main,
+            ),
+        )
 
     # ------------------------------------------------------------------ looking, without touching
 
@@ -241,6 +294,10 @@ class Plant:
         self.recorder.power(0.0, "grid", "on", "start of the run")
         if self.engine is not None:
             self.recorder.power(0.0, self.engine.name, "stopped", "start of the run")
+        self.supply.begin()
+        if self.exercises is not None:
+            self.exercises.begin()
+        self.luck.begin()
         self.thresholds.first_look()
         self.settle()
 
@@ -274,9 +331,12 @@ class Plant:
         if self.controller_due:
             self.controller_due = False
             self._hand_turn()
-            self._controller_turn()
+            if self.panel.asked:
+                self._controller_turn()
         if self.engine is not None:
             self.engine.look()
+        if self.running_back.armed:
+            self.running_back.look()
         line = (self._mask, self.conditions.key)
         if line != self._line:
             self._line = line
@@ -286,15 +346,24 @@ class Plant:
             for follower in self.followers:
                 follower.lined_up()
 
-    def _look_ahead(self) -> None:
+    def _look_ahead(self, far_s: float = _FAR_S) -> None:
+        """Look for the next level that somebody waits for, at most so far ahead [s]."""
         plan = self.thresholds.plan(self._controller_levels)
         self.water.clear()
         self._generation += 1
         until = self._wake_s if self._wake_s < self.end_s else self.end_s
-        found = self.water.advance(until, plan.volumes_m3)
+        far = self.water.t_s + far_s
+        found = self.water.advance(min(until, far), plan.volumes_m3)
         self._ahead, self._ahead_plan = found, plan
         if found.reached != REACHED_TIME:
             self.clock.call_at(found.t_s, CROSSING, partial(self._cross, self._generation))
+        elif far < until:
+            self.clock.call_at(far, RECORDER, partial(self._look_further, self._generation, far_s))
+
+    def _look_further(self, generation: int, far_s: float) -> None:
+        """Nothing has come so far: look again from the committed state, and further."""
+        if generation == self._generation:
+            self._look_ahead(_FURTHER * far_s)
 
     def _cross(self, generation: int) -> None:
         if generation != self._generation:
@@ -313,14 +382,15 @@ class Plant:
         if self._panel is None:
             self._panel = tuple([machine.shown or machine.seen() for machine in self.electric])
         now = self.t_s
-        signal = self.signal
+        panel, floats = self.panel, self.floats
         seen = Snapshot(
-            signal.read(self.level_m),
+            self.signal.read(self.level_m),
             self._panel,
-            self.powered,
+            panel.supply,
             now + self._clock_offset_s,
-            signal.start_float,
-            signal.stop_float,
+            floats.start,
+            floats.stop,
+            panel.controller_on,
         )
         decision = self.controller.decide(now, seen)
         self.trace.decisions += 1
@@ -339,6 +409,8 @@ class Plant:
             else:
                 self._blame(f"gave the unknown order '{command.verb}'")
         self._set_wakes(decision, now)
+        if not panel.controller_on:
+            panel.told()
 
     def _set_wakes(self, decision: Decision, now: float) -> None:
         levels = decision.wake_at_levels_m
@@ -374,6 +446,8 @@ class Plant:
         for machine in self.electric:
             if machine.mode != "hand" or machine.running or not machine.able or not self.powered:
                 continue
+            if self.supply.sagging:
+                continue
             rested = machine.stopped_s + machine.unit.min_off_s
             if self.t_s >= rested - SAME_INSTANT_S:
                 self.start(machine, "hand", "selector in hand")
@@ -384,7 +458,8 @@ class Plant:
 
     def power_changed(self) -> None:
         """Take note that the busbar or the control circuits are live, or dead, from now on."""
-        self.powered = self.supply.live
+        self.powered = self.supply.live and self.panel.live
+        self.panel.power_changed()
 
     def panel_changed(self) -> None:
         """Something that the panel sees has changed: the controller gets its turn."""
@@ -397,14 +472,10 @@ class Plant:
         """Start a machine, or write down why it does not start."""
         if machine.running:
             return
-        why_not = machine.why_not
-        if not why_not and not machine.engine_driven:
-            if machine.held and machine.mode == "auto":
-                why_not = machine.held
-            elif not self.powered:
-                why_not = "no supply"
-            elif self.t_s < machine.stopped_s + machine.unit.min_off_s - SAME_INSTANT_S:
-                why_not = "minimum off time not over"
+        why_not = self._why_not_now(machine)
+        if self.luck.armed and not (why_not or machine.called or machine.engine_driven):
+            self.luck.demand(machine.unit.name)
+            why_not = self._why_not_now(machine)
         if why_not:
             self.note(machine.unit.name, "start refused", why_not, f"called as {role}")
             return
@@ -425,6 +496,18 @@ class Plant:
         self.note(machine.unit.name, "start", cause, role)
         for follower in self.followers:
             follower.started(machine)
+
+    def _why_not_now(self, machine: Machine) -> str:
+        """Return why a machine can't start at this instant; empty when it can."""
+        why_not = machine.why_not
+        if not why_not and not machine.engine_driven:
+            if machine.held and machine.mode == "auto":
+                why_not = machine.held
+            elif not self.powered:
+                why_not = "no supply"
+            elif self.t_s < machine.stopped_s + machine.unit.min_off_s - SAME_INSTANT_S:
+                why_not = "minimum off time not over"
+        return why_not
 
     def stop(self, machine: Machine, cause: str) -> None:
         """Stop a machine and close its run."""
@@ -474,9 +557,12 @@ class Plant:
         self.spilling.end("end of run")
         if self.engine is not None:
             self.engine.close()
+        self.supply.close()
         self.recorder.close(self.end_s)
         water = self.water
         trace.end_s, trace.end_m3 = self.end_s, water.v_m3
+        if water.back_m3 > 0.0:
+            trace.other_m3 = -water.back_m3
         trace.inflow_m3 = trace.inflow.volume_m3(self.end_s)
         trace.least_level_m, trace.least_level_s = well.level_at(water.least_m3), water.least_s
         trace.greatest_level_m = well.level_at(water.greatest_m3)

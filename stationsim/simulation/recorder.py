@@ -19,7 +19,7 @@ class Recorder:
 
     def __init__(self, trace: Trace) -> None:
         self.trace = trace
-        self._alarms: dict[tuple[str, str], float] = {}
+        self._alarms: dict[tuple[str, str], tuple[float, float]] = {}  # raised, sent [s]
         self._power: dict[str, tuple[str, float, str]] = {}
         self._unavailable: dict[int, tuple[float, str]] = {}
         self._lineups: dict[object, int] = {}
@@ -49,14 +49,27 @@ class Recorder:
         """Return whether an alarm stands."""
         return (alarm, subject) in self._alarms
 
-    def alarm_raised(self, t_s: float, alarm: str, subject: str) -> None:
-        """Write down that an alarm came."""
-        self._alarms[alarm, subject] = t_s
+    def alarm_raised(self, t_s: float, alarm: str, subject: str, *, sent: bool = True) -> None:
+        """Write down that an alarm came, and whether it left the station."""
+        self._alarms[alarm, subject] = (t_s, t_s if sent else math.nan)
+
+    def alarms_unsent(self, t_s: float, but: str) -> None:
+        """Write down that what came at this very instant did not leave the station."""
+        for key, (raised, sent) in self._alarms.items():
+            if sent == t_s and key[0] != but:
+                self._alarms[key] = (raised, math.nan)
+
+    def send_alarms(self, t_s: float) -> list[tuple[str, str]]:
+        """Write down that all that stand have left the station; return those that had not."""
+        unsent = [key for key, (_raised, sent) in self._alarms.items() if math.isnan(sent)]
+        for key in unsent:
+            self._alarms[key] = (self._alarms[key][0], t_s)
+        return unsent
 
     def alarm_cleared(self, t_s: float, alarm: str, subject: str) -> None:
         """Write down that an alarm went."""
-        raised = self._alarms.pop((alarm, subject))
-        self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, t_s))
+        raised, sent = self._alarms.pop((alarm, subject))
+        self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, t_s, sent))
 
     def spilled(
         self, start_s: float, stop_s: float, volume_m3: float, peak_m3s: float, method: str
@@ -86,8 +99,8 @@ class Recorder:
 
     def close(self, end_s: float) -> None:
         """Write down what still stands at the end of the run."""
-        for (alarm, subject), raised in self._alarms.items():
-            self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, math.nan))
+        for (alarm, subject), (raised, sent) in self._alarms.items():
+            self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, math.nan, sent))
         self._alarms.clear()
         for source, (state, since, cause) in self._power.items():
             self.trace.power.append(PowerRow(source, state, since, end_s, cause))

@@ -15,11 +15,13 @@ from typing import Literal
 
 from stationsim.control.contract import Decider
 from stationsim.episode import Episode, ScriptedEvent
+from stationsim.equipment.faults import BY_KIND, ENGINE, MACHINE, PUMP
 from stationsim.errors import ActionError
 from stationsim.inflow.segments import total_inflow
 from stationsim.results import Result
-from stationsim.simulation.clock import PEOPLE, SAME_INSTANT_S, SUPPLY, Clock
+from stationsim.simulation.clock import PEOPLE, SAME_INSTANT_S, Clock
 from stationsim.simulation.plant import Plant
+from stationsim.simulation.trouble import order_of
 from stationsim.station import Station
 from stationsim.trace import EventRow
 
@@ -61,10 +63,11 @@ class Session:
             plant.controller = observer(plant.controller)
         names = station.machine_names()
         for event in sorted(episode.events, key=lambda e: e.at_s):
-            elsewhere = event.subject in ("grid", "level sensor")
-            if not elsewhere and event.subject not in names:
-                raise ActionError(f"no machine is called '{event.subject}'; there are {names}")
-            plant.at(event.at_s, _order_of(event), "scripted", event)
+            _look_at(event, names)
+            plant.at(event.at_s, order_of(event), "scripted", event)
+        for fault in episode.random:
+            for event in fault.events:
+                _look_at(event, names)
         plant.begin()
 
     # ------------------------------------------------------------------ looking
@@ -171,7 +174,9 @@ class Session:
         if verb not in ACTS:
             raise ActionError(f"no action is called '{verb}'; there are {', '.join(ACTS)}")
         names = self.station.machine_names()
-        if subject not in names:
+        power = self._plant.supply
+        resets_a_set = verb == "reset" and power.set_named(subject) is not None
+        if subject not in names and not resets_a_set:
             raise ActionError(f"no machine is called '{subject}'; there are {', '.join(names)}")
         if self.done:
             raise ActionError("the end of the episode has been reached; nothing can be done now")
@@ -211,11 +216,11 @@ class Session:
         Raises
         ------
         ActionError
-            While a story is open (an outage, an engine that is starting): stories cannot be frozen.
+            While a story is open (an outage without standby power): stories cannot be frozen.
         """
         self._open()
         if self._plant.open_stories:
-            raise ActionError("a story is open (outage, engine start); advance past it first")
+            raise ActionError("a story is open (outage); advance past it first")
         return pickle.dumps((self._now_s, self._wall_s, self._acted, self._plant))
 
     @classmethod
@@ -237,8 +242,14 @@ class Session:
         return session
 
 
-def _order_of(event: ScriptedEvent) -> int:
-    return SUPPLY if event.kind == "grid loss" else PEOPLE
+def _look_at(event: ScriptedEvent, names: tuple[str, ...]) -> None:
+    """Refuse an event of a machine that is not there."""
+    whose = BY_KIND[event.kind].subject
+    wanted = whose in (PUMP, ENGINE, MACHINE) or (
+        event.kind == "reset" and event.subject not in ("generator", "mobile generator")
+    )
+    if wanted and event.subject not in names:
+        raise ActionError(f"no machine is called '{event.subject}'; there are {names}")
 
 
 def simulate(station: Station, episode: Episode) -> Result:

@@ -61,6 +61,16 @@ class Standing:
         if over_s < math.inf:
             self.plant.at(over_s, FAULT, "standing.over", subject, kind, over_s)
 
+    def forget(self, subject: str, kind: str) -> None:
+        """Take note that a condition has been undone by others, or that another takes its place.
+
+        Parameters
+        ----------
+        subject, kind
+            Whose, and which.
+        """
+        self._until_s.pop((subject, kind), None)
+
     def over(self, subject: str, kind: str, over_s: float) -> None:
         """The time of a condition is over, unless it has been renewed or put right meanwhile.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stationsim.physics.balance import BEGAN_OVER, LEFT_CAP
-from stationsim.signals import level_text
+from stationsim.simulation.floats import HIGH, LOW
 from stationsim.simulation.wakes import WakePlan, wake_plan
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ class Thresholds:
             for volume, level, tags in zip(
                 *wake_plan(plant.station, (), "", plant.spilling.cap_m3), strict=True
             )
-            if tags & {"high level", "low level", "float", "motor top"}
+            if tags & {"high level", "low level", "float", "motor top", "air"}
             or ("crest" in tags and plant.spilling.weir)
         )
 
@@ -41,11 +41,14 @@ class Thresholds:
         Parameters
         ----------
         controller_levels_m
-            What the controller waits for [m above floor]; a signal that fails never reaches it.
+            What the controller waits for, as the panel reads it [m above floor]; a signal that
+            fails or is scanned never wakes it.
         """
         plant = self.plant
         waits = plant.engine.waits if plant.engine is not None else ""
-        key = (controller_levels_m if plant.signal.right else (), waits)
+        signal = plant.signal
+        levels = controller_levels_m if signal.right else signal.waited_for(controller_levels_m)
+        key = (levels, waits)
         plan = self._plans.get(key)
         if plan is None:
             plan = self._plans[key] = wake_plan(plant.station, *key, plant.spilling.cap_m3)
@@ -91,24 +94,23 @@ class Thresholds:
 
     def first_look(self) -> None:
         """Raise what holds at the very start."""
-        plant, alarms = self.plant, self.plant.station.alarms
-        if alarms.high_level_m is not None and plant.level_m >= alarms.high_level_m:
-            self._level_alarm("high level", alarms.high_level_m, on=True)
-        if alarms.low_level_m is not None and plant.level_m <= alarms.low_level_m:
-            self._level_alarm("low level", alarms.low_level_m, on=True)
+        plant = self.plant
+        plant.floats.first_look()
         if plant.spilling.weir and plant.v_m3 > plant.spilling.crest_m3:
             plant.spilling.begin()
 
     def _passed(self, tags: frozenset[str], level_m: float, *, rising: bool) -> None:
         plant = self.plant
         if "high level" in tags:
-            self._level_alarm("high level", level_m, on=rising)
+            plant.floats.passed(HIGH, covered=rising)
         if "low level" in tags:
-            self._level_alarm("low level", level_m, on=not rising)
+            plant.floats.passed(LOW, covered=rising)
         if "float" in tags:
-            plant.signal.float_moves(level_m, covered=rising)
+            plant.floats.passed_at(level_m, covered=rising)
         if "motor top" in tags:
             plant.heating.look_at_all()
+        if "air" in tags:
+            plant.air.level_passed()
         if "crest" in tags:
             if rising:
                 plant.spilling.begin()
@@ -116,10 +118,3 @@ class Thresholds:
                 plant.spilling.end("level below the crest")
         if "floor" in tags and not rising:
             plant.note("station", "well empty", "pumped down to the floor")
-
-    def _level_alarm(self, alarm: str, level_m: float, *, on: bool) -> None:
-        plant, settings = self.plant, self.plant.station.alarms
-        high = alarm == "high level"
-        delay = settings.high_level_delay_s if high else settings.low_level_delay_s
-        cause = f"level {'above' if high == on else 'below'} {level_text(level_m)}"
-        plant.alarms.condition(alarm, "station", delay, cause, on=on)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol
 
 from stationsim.episode import ScriptedEvent
+from stationsim.simulation.clock import PEOPLE, SUPPLY
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
@@ -19,6 +20,17 @@ Handler = Callable[[ScriptedEvent, float], None]
 """Lets an event happen now; the second argument is when it is over [s], infinity for never."""
 
 Handlers = dict[str, Handler]
+
+
+def order_of(event: ScriptedEvent) -> int:
+    """Return the place of an event in the order of its instant (see ``clock``).
+
+    Parameters
+    ----------
+    event
+        What happens.
+    """
+    return SUPPLY if event.kind in ("grid loss", "grid sag", "phase lost") else PEOPLE
 
 
 class Family(Protocol):

@@ -55,6 +55,7 @@ def wake_plan(
             (station.backup_floats.stop_m, "float"),
         ]
     wanted += [(pump.motor_top_m, "motor top") for pump in station.pumps]
+    wanted += [(pump.air_bound_below_m, "air") for pump in station.pumps]
     if engine is not None and engine_waits == "may start":
         wanted.append((engine.start_level_m, "engine"))
     if engine is not None and engine_waits == "runs":

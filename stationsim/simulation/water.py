@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from stationsim.episode import Episode
+from stationsim.equipment.pumps import PumpUnit
 from stationsim.errors import StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import LOST, Advance, advance
 from stationsim.physics.bands import Lineup, lay_bands
-from stationsim.simulation.conditions import SOUND_MAIN, ConditionKey
+from stationsim.physics.forcemain import ForceMain, troubled
+from stationsim.physics.operating import RunsBack, drain_m3s, operating_point
+from stationsim.simulation.conditions import (
+    SOUND_MAIN,
+    ConditionKey,
+    MainCondition,
+    PumpCondition,
+)
 from stationsim.simulation.machines import Machine
 from stationsim.simulation.spilling import Spilling
 from stationsim.simulation.wakes import marks, top_level
@@ -61,6 +70,10 @@ class Water:
         self._seg_b: list[float] = inflow.slope_m3s2.tolist()
         self._segment = 0
         self._lineups: dict[LineupKey, Lineup] = {}
+        self._passes: dict[int, tuple[float, float]] = {}
+        self._drains: dict[tuple[float, RunsBack, MainCondition], float] = {}
+        self._duty_level_m = duty_level(station)
+        self.back_m3 = 0.0  # what has run back through pumps that stood
         self._band_s: list[float] = []
         self._band_vs: list[float] = []
         self.lineup = self._lineup_of((0, ((), SOUND_MAIN)))
@@ -85,7 +98,7 @@ class Water:
 
     @property
     def pumped_m3s(self) -> float:
-        """All that is pumped at the committed moment [m3/s]."""
+        """All that is pumped at the committed moment, less what runs back [m3/s]."""
         lineup = self.lineup
         j = len(lineup.edge_m3) - 1
         while j > 0 and lineup.edge_m3[j] > self.v_m3:
@@ -106,7 +119,7 @@ class Water:
         while j > 0 and lineup.edge_m3[j] > self.v_m3:
             j -= 1
         leaving += lineup.spill_m3s[j] + lineup.spill_slope[j] * (self.v_m3 - lineup.edge_m3[j])
-        nought = 4e-16 * (arriving + leaving) + 4e-16 * self.t_s * abs(slope)
+        nought = 4e-16 * (arriving + abs(leaving)) + 4e-16 * self.t_s * abs(slope)
         net = arriving - leaving
         if abs(net) <= nought:
             net = slope
@@ -194,6 +207,8 @@ class Water:
             machine = self.machines[index]
             machine.run_m3 += volume
             machine.run_j += energy
+        if lineup.back_m3s:
+            self._came_back(found)
         if self.spilling.since_s is not None:
             self.spilling.absorb(found, lineup, band_s, band_vs)
         for j in range(low, high + 1):
@@ -207,6 +222,18 @@ class Water:
             self.asked_level_m = None
         self.t_s, self.v_m3, self._segment = found.t_s, found.v_m3, found.segment
 
+    def _came_back(self, found: Advance) -> None:
+        """Add what ran back while the balance advanced."""
+        lineup, band_s, band_vs = self.lineup, self._band_s, self._band_vs
+        back, slope = lineup.back_m3s, lineup.back_slope
+        volume = 0.0
+        for j in range(found.low_band, found.high_band + 1):
+            volume += back[j] * band_s[j] + slope[j] * band_vs[j]
+        if found.dry_s > 0.0 and found.dry_m3 > 0.0:
+            # on an empty well all flows shrink alike, to what arrives
+            volume += found.dry_m3 * back[0] / lineup.out_m3s[0]
+        self.back_m3 += volume
+
     def line_up(self, key: LineupKey) -> Lineup:
         """Let another lineup draw from now on.
 
@@ -218,28 +245,148 @@ class Water:
         self.lineup = self._lineup_of(key)
         return self.lineup
 
+    def moves_m3s(self, key: LineupKey) -> float:
+        """Return what the pumps of a lineup would move now, without what runs back [m3/s].
+
+        Parameters
+        ----------
+        key
+            A bit for each machine that runs, and the condition of all.
+        """
+        lineup = self._lineup_of(key)
+        j = len(lineup.edge_m3) - 1
+        while j > 0 and lineup.edge_m3[j] > self.v_m3:
+            j -= 1
+        above = self.v_m3 - lineup.edge_m3[j]
+        flows = zip(lineup.pump_m3s, lineup.pump_slope, strict=True)
+        return sum(flow[j] + slope[j] * above for flow, slope in flows)
+
+    def drains_m3s(self, pumps: tuple[PumpCondition, ...], main: MainCondition) -> float:
+        """Return the flow at which the main would run back from now on [m3/s].
+
+        The level is taken to the nearest centimetre, so that the drains of many cycles share one
+        lineup.
+
+        Parameters
+        ----------
+        pumps
+            The condition of each machine; those that let water through stand.
+        main
+            The condition of the main.
+        """
+        key = (round(self.level_m, 2), self._way_back(0, pumps), main)
+        found = self._drains.get(key)
+        if found is None:
+            found = drain_m3s(self._main_in(main), key[0], key[1])
+            if self.station.force_main is None:
+                found *= main.flow_left
+            self._drains[key] = found
+        return found
+
     def _lineup_of(self, key: LineupKey) -> Lineup:
         lineup = self._lineups.get(key)
         if lineup is None:
             station = self.station
-            mask, (pumps, _main) = key
+            mask, (pumps, main) = key
             running = [machine for machine in self.machines if mask >> machine.index & 1]
+            totals = station.total_by_number_m3s
+            if totals is not None and main.flow_left != 1.0:
+                totals = tuple(total * main.flow_left for total in totals)
+            back: RunsBack | None = None
+            if main.drains_m3s > 0.0:
+                back = RunsBack(drains_m3s=main.drains_m3s)
+            elif running:
+                back = self._way_back(mask, pumps)
             lineup = self._lineups[key] = lay_bands(
                 [machine.index for machine in running],
-                [
-                    machine.unit.clogged(pumps[machine.index].flow_left)
-                    if pumps[machine.index].flow_left != 1.0
-                    else machine.unit
-                    for machine in running
-                ],
-                station.force_main,
+                [as_it_is(m.unit, pumps[m.index], main.flow_left) for m in running],
+                self._main_in(main),
                 station.well,
                 station.spillway,
                 self.top_m,
                 self._marks_m,
-                station.total_by_number_m3s,
+                totals,
+                back=back if back is not None and any(back) else None,
             )
         return lineup
+
+    def _main_in(self, condition: MainCondition) -> ForceMain | None:
+        """Return the force main in a condition; the very same one when it is sound."""
+        main = self.station.force_main
+        if main is None:
+            return None
+        flow_left, air_m, way, _drains = condition
+        return troubled(main, flow_left, air_m, way, self._duty_level_m)
+
+    def _way_back(self, mask: int, pumps: tuple[PumpCondition, ...]) -> RunsBack:
+        """Return what may run back through the pumps that stand."""
+        plain = rooted = 0.0
+        for index, condition in enumerate(pumps):
+            if condition.runs_back > 0.0 and not mask >> index & 1:
+                flow, per_root = self._passes_back(index)
+                plain += condition.runs_back * flow
+                rooted += condition.runs_back * per_root
+        return RunsBack(plain, rooted)
+
+    def _passes_back(self, index: int) -> tuple[float, float]:
+        """Return what would run back through a pump if its whole own flow did.
+
+        For a pump with a curve the flow is that of the sound pump alone, with the level at
+        ``duty_level``, and the head is that at the header then.
+        """
+        found = self._passes.get(index)
+        if found is None:
+            unit, main = self.machines[index].unit, self.station.force_main
+            found = (unit.fixed_flow_m3s or 0.0, 0.0)
+            if unit.curve is not None:
+                alone = operating_point([unit], main, self._duty_level_m)
+                if alone.header_m > 0.0:
+                    found = (0.0, alone.total_m3s / math.sqrt(alone.header_m))
+            self._passes[index] = found
+        return found
+
+
+def as_it_is(unit: PumpUnit, condition: PumpCondition, main_left: float) -> PumpUnit:
+    """Return a pump in its condition; the very same one when nothing is wrong.
+
+    Parameters
+    ----------
+    unit
+        The pump as it should be.
+    condition
+        What troubles leave of it.
+    main_left
+        What a plug in the main leaves of a plain flow [-].
+    """
+    left = condition.flow_left
+    if left == 0.0 or (main_left == 0.0 and unit.curve is None):
+        return replace(unit, curve=None, fixed_flow_m3s=0.0)  # it draws its power at no flow
+    if unit.fixed_flow_m3s is not None and main_left != 1.0:
+        left *= main_left
+    if left != 1.0:
+        unit = unit.clogged(left)
+    if condition.head_left != 1.0:
+        unit = replace(unit, head_factor=unit.head_factor * condition.head_left)
+    return unit
+
+
+def duty_level(station: Station) -> float:
+    """Return the level at which a pump's own duty point is taken [m above floor].
+
+    The start level of the lead, or the middle of all levels that matter for a controller that has
+    none.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    stages = getattr(station.control.settings, "stages", None)
+    if callable(stages):
+        for _role, start, _stop in stages():
+            return float(start)
+    levels = marks(station)
+    return 0.5 * (levels[0] + levels[-1]) if levels else 0.0
 
 
 def _greatest(inflow: Segments) -> float:

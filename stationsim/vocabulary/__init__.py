@@ -10,7 +10,15 @@ a number behind it (``level at lead start 1.50 m``); what stands here is how it 
 
 from stationsim.vocabulary.columns import COLUMNS, TABLES
 from stationsim.vocabulary.entry import Entry, Kind, Seen
-from stationsim.vocabulary.lookup import ENTRIES, cause_of, lookup, lookup_all, nearest, seen_by
+from stationsim.vocabulary.lookup import (
+    ENTRIES,
+    cause_of,
+    lookup,
+    lookup_all,
+    nearest,
+    seen_by,
+    state_seen_by,
+)
 from stationsim.vocabulary.measures import COMPARED_METRICS, CRITERIA, METRICS
 from stationsim.vocabulary.runs import ALARMS, CAUSES, EVENTS, ROLES, STATES
 from stationsim.vocabulary.terms import WORDS
@@ -36,4 +44,5 @@ __all__ = [
     "lookup_all",
     "nearest",
     "seen_by",
+    "state_seen_by",
 ]

@@ -14,6 +14,7 @@ TABLES = of(
     ("spills", "One row for each spill, with its volume and the method that gave it."),
     ("power", "One row for each state of the grid and of the engine."),
     ("crew", "One row for each task of a crew; empty while nobody is called out."),
+    ("meters", "One row for each calendar day: what meters at both ends of the main count."),
     ("summary", "One row for each metric of the run."),
     ("settings", "Of compare: one row for each key in which a setting differs from the others."),
     ("compared", "Of compare: one row for each metric of each setting, beside the first one's."),
@@ -82,6 +83,12 @@ COLUMNS = (
     column("stop_time", "ISO 8601", "When it ended, local time."),
     column("stop_s", "s", f"When it ended, in {_SINCE}."),
     column("duration_s", "s", "How long it lasted."),
+    column(
+        "volume_by_hours_m3",
+        "m3",
+        "What the hour meter and the flow of that pump, sound and alone in the middle of its range,"
+        " would make of it; empty where it has no flow of its own.",
+    ),
     column("energy_kwh", "kWh", "Electricity drawn; 0 for the engine-driven pump."),
     column("started_by", "", "Why the run began; levels are above the floor."),
     column("stopped_by", "", "Why the run ended; levels are above the floor."),
@@ -99,7 +106,12 @@ COLUMNS = (
     ),
     column("event", "", "What happened, in a word of this list."),
     column("cause", "", "Why it happened, or why it did not; levels are above the floor."),
-    column("seen", "", "By what anybody could notice it: panel, alarm, site or nobody."),
+    column(
+        "seen",
+        "",
+        "By what anybody could notice it: panel, alarm, site or nobody. Of a spill: alarm when the"
+        " high-level alarm stood and was sent while it lasted, site when it was only raised.",
+    ),
     column("detail", "", "Numbers that belong to it; levels are above the floor."),
     column("alarm", "", "Which alarm."),
     column("raised_time", "ISO 8601", "When the alarm came in, local time."),
@@ -108,6 +120,8 @@ COLUMNS = (
     column("reached_s", "s", f"When it reached a person, in {_SINCE}."),
     column("cleared_time", "ISO 8601", "When its condition was over; empty while it stands."),
     column("cleared_s", "s", f"When its condition was over, in {_SINCE}."),
+    column("sent_time", "ISO 8601", "When it left the station; empty when it never did."),
+    column("sent_s", "s", f"When it left the station, in {_SINCE}; empty when it never did."),
     column("peak_m3s", "m3/s", "Greatest flow of a spill, or peak inflow of a year."),
     column("method", "", "What gave the volume of a spill."),
     column(
@@ -120,6 +134,19 @@ COLUMNS = (
     column("task", "", "What a crew set out to do."),
     column("planned_s", "s", f"When the task was due, in {_SINCE}."),
     column("outcome", "", "What came of a task."),
+    column(
+        "station_meter_m3",
+        "m3",
+        "What a meter behind the header counts in a day: all that goes into the main; it does not"
+        " count backwards.",
+    ),
+    column(
+        "plant_meter_m3",
+        "m3",
+        "What a meter at the far end of the main counts in a day: less leak, break and refilling.",
+    ),
+    column("difference_m3", "m3", "What the station's meter counts more than that at the far end."),
+    column("difference_part", "", "The same as part of the station's meter; empty when that is 0."),
     column("metric", "", "What was measured over the whole run."),
     column("value", "", "Its value, in the unit beside it."),
     column("unit", "", "Unit of the value; empty for a plain number."),

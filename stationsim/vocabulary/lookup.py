@@ -93,6 +93,27 @@ def seen_by(event: str) -> str:
     return next((entry.seen for entry in EVENTS if entry.word == event), "")
 
 
+_STATES_SEEN = {
+    "out": "alarm",
+    "failed": "alarm",
+    "out of fuel": "alarm",
+    "tripped": "alarm",
+    "dead": "alarm",
+    "starting": "site",
+}
+
+
+def state_seen_by(state: str) -> str:
+    """Return by what a state of a source of power could be noticed: on the panel unless told.
+
+    Parameters
+    ----------
+    state
+        A word of :data:`STATES`.
+    """
+    return _STATES_SEEN.get(state, "panel")
+
+
 def cause_of(text: str) -> Entry | None:
     """Return the cause that a text begins with (the longest that fits); None when there is none.
 

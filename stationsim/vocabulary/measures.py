@@ -63,6 +63,19 @@ METRICS = (
     metric("greatest cycle", "s", "Longest time from one start of a lead to the next."),
     metric("volume in", "m3", "What arrived."),
     metric("volume spilled", "m3", "What left over the lowest point of spill."),
+    metric("volume run back", "m3", "What ran back into the well through pumps that stood."),
+    metric(
+        "volume by the station meter",
+        "m3",
+        "What a meter behind the header counts: all that goes into the main; it does not count"
+        " backwards.",
+    ),
+    metric(
+        "volume by the plant meter",
+        "m3",
+        "What a meter at the far end of the main counts: less than at the station when the main"
+        " leaks, is broken, or had to be filled again.",
+    ),
     metric("balance error", "", "What the water balance leaves open, over the volume handled."),
     metric(
         "hours above high-level alarm",

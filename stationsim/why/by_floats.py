@@ -24,7 +24,9 @@ def of_floats(scene: Scene, name: str) -> Answer | None:
     floats, turn = scene.station.backup_floats, scene.turn
     if floats is None or not turn.by_floats:
         return None
-    row = scene.before(scene.of("level sensor", "level signal distrusted"))
+    taken = scene.of("level sensor", "level signal distrusted")
+    taken += scene.of("panel", "floats take over")
+    row = scene.before(sorted(taken, key=lambda row: row.t_s))
     since_s = 0.0 if row is None else row.t_s
     why = "" if row is None else f": {cause_text(scene.station, row.cause, scene.system)}"
     head = f"{name} did not run: the panel went by its backup floats"

@@ -14,10 +14,13 @@ from stationsim.wording import at_end
 
 if TYPE_CHECKING:
     from stationsim.equipment.pumps import PumpUnit
-    from stationsim.trace import PumpRun
+    from stationsim.trace import PowerRow, PumpRun
 
 _LONGEST = "maximum run time"
-_BY_FORCE = ("high temperature", "pump failed", "seal leak", "out of service", "power lost")
+_BY_FORCE = (
+    "high temperature", "pump failed", "seal leak", "out of service", "power lost", "grid sag",
+    "phase lost", "transfer back", "generator fails", "generator tripped", "out of fuel",
+)  # fmt: skip
 
 
 def of_pump(scene: Scene, name: str) -> Answer:
@@ -37,6 +40,7 @@ def of_pump(scene: Scene, name: str) -> Answer:
         of_unable(scene, name)
         or _no_run_signal(scene, name)
         or _no_supply(scene, name)
+        or _no_controls(scene, name)
         or _in_hand(scene, name)
         or of_floats(scene, name)
         or of_level(scene, name)
@@ -168,7 +172,9 @@ def of_unable(scene: Scene, name: str) -> Answer | None:
     for row in scene.of(name, "reset refused"):
         if first.start_s <= row.t_s <= scene.at_s + SAME_INSTANT_S:
             more.append(f"A reset at {scene.clock(row.t_s)} was refused: {row.cause}.")
-    if scene.grid_out is not None and name in {pump.name for pump in scene.station.pumps}:
+    fed = scene.busbar is not None and scene.busbar.state != "dead"
+    electric = {pump.name for pump in scene.station.pumps}
+    if scene.grid_out is not None and not fed and name in electric:
         more.append("Besides, the grid was out.")
     more += refusals(scene, first.start_s)
     return Answer(name, f"{name} did not run: {said}.", more)
@@ -254,6 +260,11 @@ def _no_run_signal(scene: Scene, name: str) -> Answer | None:
 
 def _no_supply(scene: Scene, name: str) -> Answer | None:
     out = scene.grid_out
+    bus = scene.busbar
+    if bus is not None and bus.state != "dead":
+        return _boots(scene, name, bus)
+    if bus is not None:
+        out = (bus.start_s, bus.stop_s)
     if out is None:
         return None
     more = []
@@ -261,7 +272,40 @@ def _no_supply(scene: Scene, name: str) -> Answer | None:
     if last is not None and abs(last.stop_s - out[0]) <= SAME_INSTANT_S:
         more.append(f"It ran as {last.role} until the supply failed.")
     lasted = span(scene.result, out[0], min(out[1], scene.trace.end_s))
+    if bus is not None:
+        grid = "the grid was good" if scene.grid_out is None else "the grid was out"
+        more.append(f"Then {grid}; the last change on the busbar came of: {bus.cause}.")
+        return Answer(name, f"{name} did not run: its busbar was dead {lasted}.", more)
     return Answer(name, f"{name} did not run: it needs the grid, which was out {lasted}.", more)
+
+
+def _boots(scene: Scene, name: str, bus: PowerRow) -> Answer | None:
+    """Return that the panel had not booted yet since the busbar was live again."""
+    power = scene.station.standby_power
+    boots_s = 0.0 if power is None or power.generator is None else power.boot_s
+    up_s = bus.start_s + boots_s
+    if bus.start_s <= 0.0 or scene.at_s >= up_s - SAME_INSTANT_S:
+        return None
+    since = scene.clock(bus.start_s)
+    verdict = f"{name} did not run: its busbar was live again since {since} (fed by the"
+    return Answer(name, f"{verdict} {bus.state}), and the panel was booting {scene.until(up_s)}.")
+
+
+def _no_controls(scene: Scene, name: str) -> Answer | None:
+    """Return that the control breaker was open, or that the controller was stopped."""
+    floats = scene.station.backup_floats
+    own = floats is not None and floats.supply == "own"
+    opened = scene.before(scene.of("panel", "control breaker open", "control breaker closed"))
+    if opened is not None and opened.event == "control breaker open" and not own:
+        since = scene.clock(opened.t_s)
+        return Answer(name, f"{name} did not run: the control breaker was open since {since}.")
+    stopped_ = scene.before(scene.of("panel", "controller stopped", "controller runs again"))
+    if stopped_ is None or stopped_.event != "controller stopped" or floats is not None:
+        return None
+    if scene.selector(name)[0] == "hand":
+        return None
+    since = scene.clock(stopped_.t_s)
+    return Answer(name, f"{name} did not run: the controller was stopped since {since}.")
 
 
 def _in_hand(scene: Scene, name: str) -> Answer | None:

@@ -127,6 +127,9 @@ def _rule(scene: Scene, name: str, what: EnginePump) -> Answer:
     start = scene.level(what.start_level_m)
     rule = f"It starts by its own rule: the grid out, and the level at or above {start}."
     out = scene.grid_out
+    bus = scene.busbar
+    if bus is not None and bus.state not in ("dead", "grid"):
+        return Answer(name, f"{name} did not run: the {bus.state} fed the pumps.", [rule])
     if out is None:
         return Answer(name, f"{name} did not run: the grid was on.", [rule])
     last = scene.last_run(name)

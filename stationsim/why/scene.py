@@ -16,7 +16,7 @@ from stationsim.wording import at_end, level_text
 
 if TYPE_CHECKING:
     from stationsim.results import Result
-    from stationsim.trace import EventRow
+    from stationsim.trace import EventRow, PowerRow
     from stationsim.units import System
     from stationsim.why.watching import Turn, Watched
 
@@ -182,11 +182,20 @@ class Scene:
     @property
     def grid_out(self) -> tuple[float, float] | None:
         """From when to when the grid was out at the moment [s]; None when it was on."""
-        row = self.before(self.of("grid", "grid lost", "grid back"))
-        if row is None or row.event == "grid back":
+        row = self._power_now("grid")
+        if row is None or row.state != "out":
             return None
-        back = [r.t_s for r in self.of("grid", "grid back") if r.t_s > row.t_s]
-        return row.t_s, (back[0] if back else math.inf)
+        return row.start_s, (math.inf if at_end(self.result, row.stop_s) else row.stop_s)
+
+    @property
+    def busbar(self) -> PowerRow | None:
+        """What fed the busbar of the pumps at the moment; None where only the grid can."""
+        return self._power_now("busbar")
+
+    def _power_now(self, source: str) -> PowerRow | None:
+        rows = [row for row in self.trace.power if row.source == source]
+        begun = [row for row in rows if row.start_s <= self.at_s + SAME_INSTANT_S]
+        return begun[-1] if begun else None
 
     # ------------------------------------------------------------------ the water
 
@@ -235,7 +244,13 @@ class Scene:
             low, high = max(t, from_s), min(until, to_s)
             if low > high or until <= low or mode == "lost":  # the next one holds where one ends
                 continue
-            found = self.peak(low, high) if mode == "right" else Peak(value, low)
+            if mode == "right":
+                found = self.peak(low, high)
+            elif mode == "off":
+                true = self.peak(low, high)
+                found = Peak(max(true.level_m + value, 0.0), true.at_s)
+            else:
+                found = Peak(value, low)
             if not best.level_m >= found.level_m:
                 best = found
         return best

@@ -54,7 +54,8 @@ def sentences(result: Result, system: str = "si") -> list[str]:
         ``si`` or ``us``.
     """
     # they need pandas, which whoever only wants a word does not
-    from stationsim.wording.trouble import of_outages, of_trouble
+    from stationsim.wording.outages import of_outages
+    from stationsim.wording.trouble import of_trouble
     from stationsim.wording.water import of_level, of_spills, of_time_to_spill, of_water
     from stationsim.wording.work import of_alternation, of_work
 

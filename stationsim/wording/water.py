@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationsim.units import show
-from stationsim.wording.words import at_end, level_text, listed, moment, times, until
+from stationsim.wording.spill_causes import alarm_of_spills, cause_of_spill
+from stationsim.wording.words import at_end, level_text, moment, times, until
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 _MOST_CAUSES = 50
-_JUST_AFTER_S = 1e-3
 
 
 def of_spills(result: Result, units: System) -> str:
@@ -43,7 +43,8 @@ def of_spills(result: Result, units: System) -> str:
         span = f"from {moment(result, only['start_s'])} {until(result, last)}"
         lasted = show(only["duration_s"], "duration", units)
         why = _comma(cause_of_spill(result, float(only["start_s"])))
-        return f"It spilled {volume} {span} ({lasted}; method: {method}){why}{still}."
+        alarm = alarm_of_spills(result)
+        return f"It spilled {volume} {span} ({lasted}; method: {method}){why}{still}{alarm}."
     hours = show(float(spills["duration_s"].sum()), "duration", units)
     worst = spills.iloc[int(np.argmax(spills["volume_m3"].to_numpy()))]
     most = show(worst["volume_m3"], "volume", units)
@@ -56,50 +57,8 @@ def of_spills(result: Result, units: System) -> str:
         f" {moment(result, spills['start_s'].iloc[0])} and"
         f" {'the end' if at_end(result, last) else moment(result, last)}, the most {most} from"
         f" {moment(result, worst['start_s'])} {until(result, worst['stop_s'])}{why}"
-        f" (method: {method}){always}{still}."
+        f" (method: {method}){always}{still}{alarm_of_spills(result)}."
     )
-
-
-def cause_of_spill(result: Result, start_s: float) -> str:
-    """Return why a spill began, when that is evident from what stood at that moment; else nothing.
-
-    Parameters
-    ----------
-    result
-        The run.
-    start_s
-        When the spill began [s].
-    """
-    station, at_s = result.station, start_s + _JUST_AFTER_S
-    runs = result.pump_runs
-    running = set(runs.loc[(runs["start_s"] <= at_s) & (runs["stop_s"] > at_s), "pump"])
-    power = result.power
-    out = (power["source"] == "grid") & (power["state"] == "out")
-    if ((power["start_s"] <= at_s) & (power["stop_s"] > at_s) & out).any():
-        if station.engine_pump is None:
-            return "with the grid out"
-        name = station.engine_pump.pump.name
-        does = "could not lift all that arrived" if name in running else "did not run"
-        return f"while the grid was out and {name} {does}"
-    names = station.machine_names()
-    unable = {
-        names[span.machine]: _UNABLE.get(span.cause, "tripped")
-        for span in result.trace.unavailable
-        if span.machine < len(station.pumps) and span.start_s <= at_s < span.stop_s
-    }
-    ready = [pump.name for pump in station.pumps if pump.name not in unable]
-    if unable:
-        return f"with {listed([f'{name} {how}' for name, how in unable.items()])}"
-    if all(name in running for name in ready):
-        them = "the pump" if len(ready) == 1 else "the pumps"
-        return f"because more arrived than {them} could lift"
-    some = [name for name in ready if name in running]
-    signal = next((mode for t, mode, _ in reversed(result.trace.signal) if t <= at_s), "right")
-    blind = "" if signal == "right" else f" and the level signal {signal}"
-    return f"with {f'only {listed(some)}' if some else 'no pump'} running{blind}"
-
-
-_UNABLE = {"selector in off": "off", "out of service": "out of service", "pump failed": "failed"}
 
 
 def of_level(result: Result, units: System) -> str:

@@ -11,6 +11,7 @@ of its segments) and does everything else its own way:
 * the panel keeps, for each start and stop level, since when the level has been beyond it, and has
   its turn when something that it sees has changed or a moment that it waits for has come;
 * a level signal that is frozen or lost, and two floats behind it (``_floats``);
+* water that runs back, and a main in trouble, by the head at the header (``oracle_water.py``);
 * a motor's temperature is one exponential from its last change on (``oracle_units.py``).
 
 Not in here: energy and alarms. What stays open (``fragile``) and is not compared: two things nearer
@@ -154,6 +155,10 @@ class Oracle:
             self.delays.add(self.engine.start_delay_s)
         self.last_instant = (-1.0, "")
         self.kind = ""
+        self.main_over: dict[str, float] = {}
+        self.short = 0.0  # what the main lacks of being full
+        self.drain_over = math.inf
+        self.draining: Any = None
 
     # -------------------------------------------------------------- the run
 
@@ -204,7 +209,7 @@ class Oracle:
         times += [over for u in self.units for over in u.hidden.values()]
         times += [u.called_over for u in self.units]
         times += [u.winding.trips_at() for u in self.units if u.winding is not None]
-        times.append(self.engine_up)
+        times += [self.engine_up, self.drain_over, *self.main_over.values()]
         if self.engine_state == "running" and self.engine.fuel_m3_per_s > 0.0:
             run_s = self.fuel / self.engine.fuel_m3_per_s
             times.append(self.units[-1].started + run_s)
@@ -325,6 +330,7 @@ class Oracle:
             self._engine()
         if self._float_turns_over() and self.grid:
             self._panel()
+        self._drains()
         for unit in self.units:
             if unit.winding is not None:
                 unit.winding.change(self.t, unit.running, unit.left < 1.0)
@@ -414,6 +420,9 @@ class Oracle:
         self._signal()
         for event in [e for e in self.script if self._due(e.at_s)]:
             self.script.remove(event)
+            if event.subject == "force main":
+                self._in_main(event)
+                continue
             names = [u.name for u in self.water.units]
             i = names.index(event.subject)
             unit = self.units[i]
@@ -429,6 +438,9 @@ class Oracle:
                 unit.left = event.flow_left
                 unit.hidden["clogged"] = over
                 self.water.leave(i, event.flow_left)
+            elif event.kind == "check valve open":
+                self.water.open[i] = event.amount
+                unit.hidden["open"] = over
             elif event.kind == "fails to start":
                 unit.dead = True
                 unit.hidden["dead"] = over
@@ -441,6 +453,52 @@ class Oracle:
                 if event.duration_s is None and event.kind in ("fails", "high temperature"):
                     over, itself = event.at_s, False
                 self._block(i, event.kind, over, itself)
+
+    def _in_main(self, event: Any) -> None:
+        water = self.water
+        if event.kind == "main air":
+            water.air = event.amount
+        elif event.kind == "main plugged":
+            water.left = event.flow_left
+        elif event.kind == "main broken":
+            water.way = event.amount
+        self.main_over[event.kind] = (
+            math.inf if event.duration_s is None else event.at_s + event.duration_s
+        )
+
+    def _main_heals(self) -> None:
+        water = self.water
+        for kind in [k for k, over in self.main_over.items() if self._due(over)]:
+            del self.main_over[kind]
+            if kind == "main air":
+                water.air = 0.0
+            elif kind == "main plugged":
+                water.left = 1.0
+            elif kind == "main broken":
+                water.way = 1.0
+
+    def _drains(self) -> None:
+        """See whether the main begins to run back, or ceases to."""
+        water = self.water
+        running = self._running()
+        state: Any = None
+        if self._due(self.drain_over):
+            self.drain_over, water.drain = math.inf, 0.0
+        held, water.drain = water.drain, 0.0
+        through = water.standing_open(running)
+        if through and sum(water.flows(running, self.z)[: len(running)]) <= 0.0:
+            state = (through, water.state)
+        if state == self.draining:
+            water.drain = held
+            return
+        self.draining, self.drain_over = state, math.inf
+        left = self.station.main_water_m3 * water.way - self.short
+        if state is None or left <= 1e-9:
+            return
+        rate = water.drains(self.z)
+        if rate > 0.0:
+            water.drain, self.drain_over = rate, self.t + left / rate
+            self.delays.add(left / rate)
 
     def _reset(self, unit: Unit) -> None:
         for kind in list(unit.blocks):
@@ -460,6 +518,7 @@ class Oracle:
 
     def _faults(self) -> None:
         """Let go what is over, and trip what is too hot."""
+        self._main_heals()
         for i, unit in enumerate(self.units):
             for kind, (over, itself) in list(unit.blocks.items()):
                 if itself and self._due(over):
@@ -470,6 +529,8 @@ class Oracle:
                     del unit.hidden[kind]
                     if kind == "dead":
                         unit.dead = False
+                    elif kind == "open":
+                        self.water.open[i] = 0.0
                     else:
                         unit.left = 1.0
                         self.water.leave(i, 1.0)
@@ -772,8 +833,9 @@ class Oracle:
         elif self.z <= 0.0 and way <= 0:
             self._dry(until, q, b, out, running, flows)
         elif way == 0:
-            for i, flow in zip(running, flows, strict=True):
+            for i, flow in zip(running, flows, strict=False):
                 self.answer.volumes_m3[i] += flow * (until - self.t)
+            self._went(sum(flows) * (until - self.t))
             self.spilled += self._weir(self.z) * (until - self.t)
             self.t = until
         else:
@@ -790,8 +852,9 @@ class Oracle:
             self.kind = "crossing"
         self._stands_still()
         self.spilled += s * (net + b * s / 2.0)
-        for i, flow in zip(running, flows, strict=True):
+        for i, flow in zip(running, flows, strict=False):
             self.answer.volumes_m3[i] += flow * s
+        self._went(sum(flows) * s)
         self.t = self.t + s if turns else until
         if turns:
             # how well that moment is known: error of the flow over its slope
@@ -802,6 +865,10 @@ class Oracle:
         ahead = self._arriving()[0] - sum(flows)
         if self.spill_since is not None and (turns or ahead < 0.0):
             self._spill_ends()
+
+    def _went(self, volume: float) -> None:
+        """So much went into the main: what it lacks is filled first."""
+        self.short = max(self.short - volume, 0.0)
 
     def _stands_still(self) -> None:
         if self.floats is not None and self.floats.frozen_after_s is not None:
@@ -822,9 +889,10 @@ class Oracle:
         if b > 0.0 and (out - q) / b < s:
             s = (out - q) / b
             self.kind = ""
-        for i, flow in zip(running, flows, strict=True):
+        for i, flow in zip(running, flows, strict=False):
             if out > 0.0:
                 self.answer.volumes_m3[i] += s * (q + b * s / 2.0) * flow / out
+        self._went(s * (q + b * s / 2.0))
         self.t += s
         self.slack_m3 = 1e-9
 
@@ -837,7 +905,8 @@ class Oracle:
         running: tuple[int, ...],
         flows: list[float],
     ) -> None:
-        curved = any(self.water.units[i].curve is not None for i in running)
+        through = self.water.standing_open(running) if running and not self.water.drain else []
+        curved = any(self.water.units[i].curve is not None for i in (*running, *through))
         spilling = not self.plain and self.z >= self.crest and self.station.spillway is not None
         area = self.store.area_beside(self.z, way)
         t0, z0 = self.t, self.z
@@ -848,7 +917,7 @@ class Oracle:
                 self.below[n] = None
         ahead = [x for x in self._levels_of_interest() if (x - z0) * way > 0.0]
         goal = min(ahead, key=lambda x: abs(x - z0), default=None)
-        width = len(running) if curved else 0
+        width = len(flows) if curved else 0
 
         drawn = self.water.drawn_flows(running)
 
@@ -899,6 +968,7 @@ class Oracle:
             hit, turned = True, False
         for n, i in enumerate(running):
             self.answer.volumes_m3[i] += float(y[1 + n]) if curved else flows[n] * s
+        self._went(float(sum(y[1 : 1 + width])) if curved else sum(flows) * s)
         if spilling:
             self.spilled += float(y[-1])
         self.t, self.z = (t0 + s, float(y[0])) if hit or turned else (until, float(y[0]))

@@ -118,6 +118,11 @@ class Hydraulics:
             self.units.append(station.engine_pump.pump)
         self.clean = tuple(self.units)
         self.drawn: dict[Any, Cell] = {}
+        self.open = [0.0] * len(self.units)
+        self.left, self.air, self.way = 1.0, 0.0, 1.0
+        self.drain = 0.0
+        self.duty = getattr(station.control.settings, "lead_start_m", 0.0)
+        self.own: dict[int, tuple[float, float]] = {}
 
     def leave(self, i: int, part: float) -> None:
         """Leave a machine a part of its flow at the same head."""
@@ -126,6 +131,69 @@ class Hydraulics:
             self.units[i] = replace(unit, fixed_flow_m3s=part * unit.fixed_flow_m3s)
         else:
             self.units[i] = replace(unit, flow_factor=part * unit.flow_factor)
+
+    @property
+    def state(self) -> tuple[Any, ...]:
+        """What valves and main are like now."""
+        return (tuple(self.open), self.left, self.air, self.way, self.drain)
+
+    def standing_open(self, running: tuple[int, ...]) -> list[int]:
+        """Return the machines that stand and let water back."""
+        return [i for i, part in enumerate(self.open) if part > 0.0 and i not in running]
+
+    def alone(self, i: int) -> tuple[float, float]:
+        """Return flow and header head of a sound pump alone on the sound main, at its duty."""
+        if i not in self.own:
+            unit = self.clean[i]
+            lift = self.main.discharge_level_m - self.duty
+
+            def header(q: float) -> float:
+                return float(lift + sum(self.loss(p, q) for p in self.main.pipes))
+
+            high = float(
+                brentq(lambda q: self.head(unit, q) - header(q) - self._branch(unit, q), 1e-6, 1.0,
+                       xtol=1e-15, rtol=1e-14)
+            )  # fmt: skip
+            self.own[i] = (high, header(high))
+        return self.own[i]
+
+    def _branch(self, unit: Any, q: float) -> float:
+        return self.loss(unit.branch, q) if unit.branch is not None else 0.0
+
+    def back_at(self, through: list[int], header: float) -> float:
+        """Return what runs back through machines that stand, at a head at the header."""
+        total = 0.0
+        for i in through:
+            if self.clean[i].curve is None:
+                total += self.open[i] * (self.clean[i].fixed_flow_m3s or 0.0)
+            else:
+                flow, head = self.alone(i)
+                total += self.open[i] * flow * math.sqrt(max(header, 0.0) / head)
+        return total
+
+    def lift(self, z: float) -> float:
+        """Return the static lift to where the water leaves the main."""
+        end = self.main.discharge_level_m
+        return float(self.duty + self.way * (end - self.duty) - z)
+
+    def main_loss(self, q: float) -> float:
+        """Return what the main costs in its condition."""
+        part = sum(self.loss(p, q / self.left) for p in self.main.pipes)
+        return float(self.way * part + self.air)
+
+    def drains(self, z: float) -> float:
+        """Return the flow at which the full main runs back while nobody pumps."""
+        through = self.standing_open(())
+        if self.main is None:
+            return self.back_at(through, 0.0) * self.left
+        lift = self.lift(round(z, 2))
+        if self.left == 0.0 or lift <= self.air:
+            return 0.0
+
+        def over(h: float) -> float:
+            return h + self.main_loss(self.back_at(through, h)) - lift
+
+        return self.back_at(through, float(brentq(over, 0.0, lift, xtol=1e-15, rtol=1e-14)))
 
     @staticmethod
     def friction(pipe: Any, q: float) -> float:
@@ -189,29 +257,71 @@ class Hydraulics:
             if abs(z) > FAR_M:  # a step that is tried, and will not stand
                 return self.flows(running, z)
             n = math.floor(z / CELL_M)
-            cell = cells.get((units, n))
+            cell = cells.get((units, self.state, n))
             if cell is None:
                 low = n * CELL_M
                 cell = Cell(lambda x: self.flows(running, x), low, low + CELL_M, HALVINGS)
-                cells[units, n] = cell
+                cells[units, self.state, n] = cell
             return cell(z)
 
         return at
 
     def flows(self, running: tuple[int, ...], z: float) -> list[float]:
-        """Return the flow of each running machine."""
+        """Return the flow of each running machine; then, below nought, what runs back."""
+        if self.drain > 0.0:
+            return [*self._forward(running, z), -self.drain]
+        through = self.standing_open(running)
+        if not running or not through:
+            return self._forward(running, z)
+        if all(self.clean[i].curve is None for i in (*running, *through)):
+            flows = self._forward(running, z)
+            return [*flows, -min(self.back_at(through, 0.0), sum(flows))]
+        return self._with_back(running, through, z)
+
+    def _with_back(self, running: tuple[int, ...], through: list[int], z: float) -> list[float]:
+        """Return flows where pumps, main and what runs back meet at one head."""
+        lift = self.lift(z)
+
+        def given(h: float) -> list[float]:
+            return [self._own(self.units[i], h) for i in running]
+
+        def into_main(h: float) -> float:
+            if self.left == 0.0 or h <= lift + self.air:
+                return 0.0
+            high = 0.01
+            while self.main_loss(high) < h - lift:
+                high *= 2.0
+            return float(
+                brentq(lambda q: self.main_loss(q) - (h - lift), 0.0, high, xtol=1e-16, rtol=1e-14)
+            )
+
+        def over(h: float) -> float:
+            return sum(given(h)) - self.back_at(through, h) - into_main(h)
+
+        most = max(self.head(self.units[i], 0.0) for i in running)
+        h = float(brentq(over, 0.0, most, xtol=1e-13, rtol=1e-14))
+        flows = given(h)
+        taken = into_main(h)
+        return [*flows, -(sum(flows) if taken == 0.0 else self.back_at(through, h))]
+
+    def _forward(self, running: tuple[int, ...], z: float) -> list[float]:
+        """Return the flow of each running machine, with nothing that runs back."""
         units = [self.units[i] for i in running]
         plain = [u for u in units if u.curve is None and u.fixed_flow_m3s is None]
-        share = self.by_number[len(plain) - 1] / len(plain) if plain else 0.0
+        share = self.left * self.by_number[len(plain) - 1] / len(plain) if plain else 0.0
         curved = [u for u in units if u.curve is not None]
         if not curved:
-            return [share if u.fixed_flow_m3s is None else u.fixed_flow_m3s for u in units]
-        lift = self.main.discharge_level_m - z
-        fixed = sum(u.fixed_flow_m3s or 0.0 for u in units) + share * len(plain)
+            return [
+                share if u.fixed_flow_m3s is None else self.left * u.fixed_flow_m3s for u in units
+            ]
+        if self.left == 0.0:
+            return [0.0] * len(units)
+        lift = self.lift(z)
+        fixed = sum(self.left * (u.fixed_flow_m3s or 0.0) for u in units) + share * len(plain)
         kinds = {(u.curve, u.speed_ratio, u.flow_factor, u.head_factor, u.branch) for u in curved}
 
         def header(total: float) -> float:
-            return lift + sum(self.loss(p, total) for p in self.main.pipes)
+            return lift + self.main_loss(total)
 
         if len(kinds) == 1:  # one unknown: the flow of each
             unit, n = curved[0], len(curved)
@@ -240,5 +350,6 @@ class Hydraulics:
             found = {id(u): self._own(u, h) for u in curved}
         for u in units:
             if u.curve is None:
-                found[id(u)] = share if u.fixed_flow_m3s is None else u.fixed_flow_m3s
+                own = u.fixed_flow_m3s
+                found[id(u)] = share if own is None else self.left * own
         return [found[id(u)] for u in units]

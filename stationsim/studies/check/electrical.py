@@ -12,11 +12,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from stationsim.equipment.ratings import Service
-from stationsim.physics.electrics import (
-    START_RATIO,
-    apparent_va,
-    line_current_a,
-)
+from stationsim.physics.electrics import apparent_va, line_current_a
 from stationsim.studies.check.criterion import (
     Case,
     Judged,
@@ -71,18 +67,11 @@ def drawn(case: Case, service: Service) -> tuple[list[Drawn], list[str]]:
     found, lacking = [], []
     for pump in case.station.pumps:
         plate = case.ratings.plates.get(pump.name)
-        current = None if plate is None else plate.full_load_a(service)
-        if plate is None or current is None:
+        draw = None if plate is None else plate.draw(service)
+        if draw is None:
             lacking.append(pump.name)
             continue
-        rated, eta, factor = plate.rated_w, plate.efficiency, plate.power_factor
-        ratio = START_RATIO[plate.starter] if plate.start_ratio is None else plate.start_ratio
-        watts = math.nan
-        if rated is not None and eta is not None:
-            watts = rated / eta
-        elif factor is not None:
-            watts = apparent_va(current, service.voltage_v, service.phases) * factor
-        found.append(Drawn(pump.name, current, current * max(ratio, 1.0), watts))
+        found.append(Drawn(pump.name, *draw))
     return found, lacking
 
 

@@ -200,15 +200,15 @@ def engine_suction(case: Case) -> Iterator[Judged]:
         return
     name, limits = engine.pump.name, case.ratings.limits
     flow = operating_point([engine.pump], ages(case)[0].main, engine.stop_level_m).total_m3s
-    lift = line.eye_m - engine.stop_level_m
-    if line.pipe is None or line.npsh_required_m is None:
+    lift, asked = line.lift_m(engine.stop_level_m), line.asked_m(engine.stop_level_m, flow)
+    if asked is None or line.pipe is None or line.npsh_required_m is None:
         keys = ["length", "diameter"] if line.pipe is None else []
         keys += ["npsh_required"] if line.npsh_required_m is None else []
         yield not_judged("suction lift", name, f"engine_pump.suction: {', '.join(keys)}")
     else:
         loss = line.pipe.loss_m(flow)
         yield judge(
-            "suction lift", name, lift + loss + line.npsh_required_m, "at most",
+            "suction lift", name, asked, "at most",
             limits.most_priming_lift_m, "head",
             (
                 "lift ", Told(lift, "head"), " at its stop level, loss ", Told(loss, "head"),
@@ -219,7 +219,7 @@ def engine_suction(case: Case) -> Iterator[Judged]:
     if line.most_priming_lift_m is None:
         yield not_judged("priming", name, "engine_pump.suction: most_priming_lift")
     else:
-        start = line.eye_m - engine.start_level_m
+        start = line.lift_m(engine.start_level_m)
         yield judge(
             "priming", name, line.most_priming_lift_m - start, "at least",
             limits.priming_margin_m, "head",

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -218,7 +218,8 @@ def _run(case: Case, steps: list[_Step]) -> Rates:
         inflow=(Steps(tuple(times), tuple(flows)),),
         start_level_m=low_water(case.station).level_m,
     )
-    return _counted(case, windows, simulate(case.station, episode).trace.runs)
+    as_it_works = replace(case.station, exercise=None)  # an exercise run is no cycle
+    return _counted(case, windows, simulate(as_it_works, episode).trace.runs)
 
 
 class _Window(NamedTuple):

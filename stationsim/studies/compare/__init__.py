@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stationsim.equipment.faults import BY_KIND, ENGINE, MACHINE, PUMP
 from stationsim.errors import InputError
 from stationsim.inflow.segments import DAY_S, Segments, total_inflow
 from stationsim.outline import inflow_range
@@ -33,7 +34,7 @@ from stationsim.wording import date_of, day_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from stationsim.episode import Episode
+    from stationsim.episode import Episode, ScriptedEvent
     from stationsim.station import Station
     from stationsim.study_result import Source
 
@@ -168,13 +169,19 @@ def _check(settings: Settings) -> None:
         raise InputError("\n".join(dict.fromkeys(problems)))
 
 
+def _of_a_machine(event: ScriptedEvent) -> bool:
+    whose = BY_KIND[event.kind].subject
+    resets = event.kind == "reset" and not event.subject.endswith("generator")
+    return resets or whose in (PUMP, ENGINE, MACHINE)
+
+
 def _misfits(label: str, station: Station, episode: Episode, whose: str) -> list[str]:
     """Return what of an episode does not go with a station."""
     names = station.machine_names()
     missing = dict.fromkeys(
         event.subject
         for event in episode.events
-        if event.subject not in ("grid", "level sensor", *names)
+        if _of_a_machine(event) and event.subject not in names
     )
     found = [
         f"{label}: the episode of {whose} has an event about {name}, and this station has no such"

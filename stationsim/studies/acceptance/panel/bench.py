@@ -103,9 +103,12 @@ class Bench:
         spillway = station.spillway
         self.crest_m = math.inf if spillway is None else spillway.crest_m
         # no sequence spills, so a weir needs no rating here; bands of flows end at its crest
+        # in none of them does the generator feed, and nothing is exercised meanwhile
         self._played = station
+        if station.standby_power is not None or station.exercise is not None:
+            self._played = replace(station, standby_power=None, exercise=None)
         if spillway is not None and spillway.length_m is not None:
-            self._played = replace(station, spillway=replace(spillway, length_m=None))
+            self._played = replace(self._played, spillway=replace(spillway, length_m=None))
         self._ahead = Ahead(self._played, 0.0)
         self.least_m3s = self.water_m3s = math.nan
         if stages:

@@ -22,6 +22,7 @@ from stationsim.studies.acceptance.panel.script import Script
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from stationsim.station import Station
     from stationsim.studies.acceptance.panel.bench import Bench
     from stationsim.studies.acceptance.panel.script import PanelTest
     from stationsim.trace import EventRow
@@ -196,7 +197,7 @@ def power_failure(bench: Bench) -> PanelTest | str:
                 f"About {runs_s:.0f} s after {bench.lead} has started {LICENSED} opens the main"
                 f" breaker (off), {BREAKER}."
             ),
-            WITHOUT_POWER,
+            _without_power(station),
         ),
         start_level_m=start,
         inflow_m3s=bench.water_m3s,
@@ -254,7 +255,7 @@ def restart(bench: Bench) -> PanelTest | str:
                 f"Before the well is filled, pumps still off, {LICENSED} opens the main breaker"
                 f" (off), {BREAKER}; only then selectors in auto{held}."
             ),
-            WITHOUT_POWER,
+            _without_power(station),
             *bench.water_told(held=True),
             (
                 f"{back_s:.0f} s after the water has passed the level at which this begins, the"
@@ -272,6 +273,17 @@ def restart(bench: Bench) -> PanelTest | str:
         for above in bench.above_starts()
     )
     return bench.all_start(filled, partial(_settled, bench, back_s))
+
+
+def _without_power(station: Station) -> str:
+    """Return what is said of the time without power: a fixed generator must not feed in it."""
+    power = station.standby_power
+    if power is None or power.generator is None:
+        return WITHOUT_POWER
+    return (
+        f"{WITHOUT_POWER} Before that {LICENSED} sets the generator to off, so that it does not"
+        " start; it goes back to auto at the end."
+    )
 
 
 def _settled(bench: Bench, back_s: float) -> AllStopped:

@@ -1,0 +1,140 @@
+"""What of the catalogue can happen at a station: a float that it lacks cannot stick."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from stationsim.scenario.events import Names
+
+if TYPE_CHECKING:
+    from stationsim.episode import ScriptedEvent
+    from stationsim.scenario.parts import Parts
+    from stationsim.units import System
+
+_FLOAT_KEYS = {
+    "start float": ("[backup_floats]", "add [backup_floats] with start and stop"),
+    "stop float": ("[backup_floats]", "add [backup_floats] with start and stop"),
+    "high level float": ("alarms.high_level", "add high_level to [alarms]"),
+    "low level float": ("alarms.low_level", "add low_level to [alarms]"),
+}
+_ALARM_KEYS = {"high level": "high_level", "low level": "low_level"}
+
+_NEED_OWN_FLOW = {
+    "clogged": "rags",
+    "ragging": "rags",
+    "wearing": "wear",
+    "plug valve closed": "a valve",
+    "turning backwards": "turning backwards",
+    "air-bound": "air",
+    "check valve open": "a check valve",
+    "check valve slow": "a check valve",
+}
+"""Kinds that change the flow of one pump -> what lessens it."""
+
+_TABLES = {
+    "transfer switch": ("transfer", "add [transfer], and [generator] if it is not there"),
+    "generator": ("transfer", "add [transfer], and [generator] if it is not there"),
+    "mobile generator": ("mobile_generator", "add [mobile_generator] with its rated_power"),
+}
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What there is at a station, as far as events ask.
+
+    Parameters
+    ----------
+    names
+        Its machines.
+    pumps
+        Its electric pumps.
+    tables
+        The tables of the file, readable or not.
+    by_total
+        Whether ``station.total_flow`` counts in place of the pumps' own flows.
+    curved
+        Whether a pump has a curve, so that the head in the main matters.
+    """
+
+    names: Names
+    pumps: tuple[str, ...] = ()
+    tables: Mapping[str, object] = field(default_factory=dict)
+    by_total: bool = False
+    curved: bool = False
+    system: System = "si"
+
+    @classmethod
+    def of(cls, parts: Parts) -> Scene:
+        """Return what there is by what could be read of a scenario.
+
+        Parameters
+        ----------
+        parts
+            What could be read of it.
+        """
+        station = parts.single.get("station")
+        pumps = parts.document.get("pump")
+        machines = [*(pumps.values() if isinstance(pumps, Mapping) else ())]
+        machines.append(parts.document.get("engine_pump"))
+        return cls(
+            names=Names(parts.machines, parts.engine, known=parts.machines is not None),
+            pumps=parts.pumps or (),
+            tables=parts.document,
+            by_total=station is not None and station.total_flow is not None,
+            curved=any(isinstance(one, Mapping) and "curve" in one for one in machines),
+            system=parts.system,
+        )
+
+
+def misfit(event: ScriptedEvent, scene: Scene) -> tuple[str, str] | None:
+    """Return what keeps an event from happening at a station, and the remedy; None for nothing.
+
+    Parameters
+    ----------
+    event
+        What happens.
+    scene
+        What there is.
+    """
+    kind, subject = event.kind, event.subject
+    if subject in _FLOAT_KEYS:
+        return _no_float(subject, scene)
+    if subject in _TABLES:
+        table, fix = _TABLES[subject]
+        if table not in scene.tables:
+            return (
+                f"this station has no {subject} that feeds it in a run: [{table}] is missing",
+                fix,
+            )
+    if kind == "alarm off" and subject in _ALARM_KEYS and not _has_alarm(subject, scene):
+        key = _ALARM_KEYS[subject]
+        return f"this station has no {subject} alarm: alarms.{key} is missing", (
+            f"add {key} to [alarms]"
+        )
+    if kind in _NEED_OWN_FLOW and scene.by_total and subject in scene.pumps:
+        reason = (
+            f"{subject} has no flow or curve of its own that {_NEED_OWN_FLOW[kind]} could lessen: "
+            "station.total_flow counts"
+        )
+        return reason, "give each pump a flow or a curve in place of station.total_flow"
+    if kind in ("main air", "main broken") and not (scene.curved and "force_main" in scene.tables):
+        phrase = "air in the main" if kind == "main air" else "a broken main"
+        reason = f"{phrase} changes the head, and the pumps of this station have plain flows"
+        return reason, "give pumps a curve, and a [force_main]"
+    return None
+
+
+def _no_float(subject: str, scene: Scene) -> tuple[str, str] | None:
+    place, fix = _FLOAT_KEYS[subject]
+    if subject in ("start float", "stop float"):
+        there = "backup_floats" in scene.tables
+    else:
+        there = _has_alarm(subject.removesuffix(" float"), scene)
+    return None if there else (f"this station has no {subject}: {place} is missing", fix)
+
+
+def _has_alarm(name: str, scene: Scene) -> bool:
+    alarms = scene.tables.get("alarms")
+    return isinstance(alarms, Mapping) and _ALARM_KEYS[name] in alarms

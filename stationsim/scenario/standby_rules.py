@@ -1,0 +1,168 @@
+"""Rules of what helps against trouble: air, rags, no flow, priming, generators."""
+
+from __future__ import annotations
+
+from stationsim import units
+from stationsim.findings import Finding
+from stationsim.scenario.case import LOGIC, PRACTICE, Case, Findings
+
+MOST_TRIES = 50
+"""A panel that reverses a pump more often than this is taken for a slip."""
+
+
+def air_below_stop(case: Case) -> Findings:
+    """Check that a pump draws no air in ordinary work, from its start down to its stop."""
+    for pump in case.station.pumps:
+        below = pump.air_bound_below_m
+        if below is None or case.staging is None:
+            continue
+        starts = [(key, level) for key, level in case.starts() if level <= below]
+        if starts:
+            key, level = starts[0]
+            reason = f"lies at or above {key}: the pump would be air-bound as soon as it starts"
+        elif below >= case.staging.stop_m:
+            key, level = "control.stop", case.staging.stop_m
+            reason = f"lies at or above {key}: the pump would be air-bound after each pump-down"
+        else:
+            continue
+        yield _warned(
+            f"pump.{pump.name}.air_bound_below",
+            reason,
+            case.level(below),
+            case.reference.below(min(level, case.staging.stop_m)),
+            "lower it, or raise control.stop",
+        )
+
+
+def settings_have_effect(case: Case) -> Findings:
+    """Check that what is set of a pump has what it goes with."""
+    for pump in case.station.pumps:
+        place = f"pump.{pump.name}"
+        if pump.no_flow == "stop" and pump.no_flow_after_s is None:
+            yield _warned(
+                f"{place}.no_flow", "has no effect without no_flow_after", "", "", "add it"
+            )
+        if pump.reverse_tries > MOST_TRIES:
+            yield Finding(
+                f"{place}.reverse_tries",
+                "error",
+                "a panel tries a few times",
+                f"{pump.reverse_tries}",
+                f"0 to {MOST_TRIES}",
+                "3 is usual",
+                source=LOGIC,
+            )
+        given = [
+            key
+            for key, value in (
+                ("reverse_tries", pump.reverse_tries),
+                ("reverse_time", pump.reverse_s),
+                ("reverse_clears", pump.reverse_clears),
+            )
+            if value
+        ]
+        if given and not pump.overload_below:
+            yield _warned(
+                f"{place}.{given[0]}",
+                "has no effect without overload_below: rags never trip this pump",
+                "",
+                "",
+                'add overload_below, such as overload_below = "50 %"',
+            )
+        elif given and not pump.reverse_tries:
+            yield _warned(
+                f"{place}.{given[0]}", "has no effect without reverse_tries", "", "", "add it"
+            )
+
+
+def engine_can_prime(case: Case) -> Findings:
+    """Check that the engine-driven pump can draw the water up to itself, down to its stop level."""
+    engine, line = case.station.engine_pump, case.station.ratings.engine_suction
+    if engine is None or line is None:
+        return
+    primes = line.most_priming_lift_m
+    start = line.lift_m(engine.start_level_m)
+    if primes is not None and start > primes:
+        yield _warned(
+            "engine_pump.suction.eye_level",
+            "stands higher over the start level than this pump primes from",
+            case.height(start),
+            f"up to {case.height(primes)}",
+            "raise engine_pump.start, or check the eye and most_priming_lift",
+        )
+    flow = case.flow_of([engine.pump], engine.stop_level_m, engine_driven=True)
+    asked = None if flow is None else line.asked_m(engine.stop_level_m, flow)
+    limit = case.station.ratings.limits.most_priming_lift_m
+    if asked is not None and asked > limit:
+        yield Finding(
+            "engine_pump.suction",
+            "warning",
+            "lift, loss and head required at the stop level are more than a pump primes from with "
+            "certainty",
+            units.show(asked, "head", case.system),
+            f"up to {units.show(limit, 'head', case.system)} (limits.most_priming_lift)",
+            "raise engine_pump.stop, or check the suction line",
+            source=PRACTICE,
+        )
+
+
+def generators_start_each_pump(case: Case) -> Findings:
+    """Check that a generator that a run uses can start the largest pump that may run on it."""
+    power = case.station.standby_power
+    if power is None:
+        return
+    for place, one in (("generator", power.generator), ("mobile_generator", power.mobile)):
+        if one is None:
+            continue
+        loads = {
+            name: load
+            for name, load in power.loads.items()
+            if not one.may_start or name in one.may_start
+        }
+        if not loads:
+            continue
+        for key, most_va, asked in (
+            ("start_apparent_power", one.start_va, {n: v.start_va for n, v in loads.items()}),
+            ("rated_apparent_power", one.rated_va, {n: v.running_va for n, v in loads.items()}),
+        ):
+            name = max(asked, key=lambda pump: asked[pump])
+            if asked[name] <= most_va:
+                continue
+            does = "start" if key.startswith("start") else "carry"
+            yield _warned(
+                f"{place}.{key}",
+                f"is too little to {does} {name}: the set would trip",
+                f"{most_va / 1e3:.3g} kVA",
+                f"{asked[name] / 1e3:.3g} kVA or more",
+                f"raise it, give {name} another starter, or leave it out of may_start",
+            )
+
+
+def mobile_generator_in_order(case: Case) -> Findings:
+    """Check that generators that a run uses give no more power than apparent power."""
+    power = case.station.standby_power
+    mobile = None if power is None else power.mobile
+    if mobile is None:
+        return
+    if mobile.rated_w > mobile.rated_va:
+        yield Finding(
+            "mobile_generator.rated_power",
+            "error",
+            "is more than mobile_generator.rated_apparent_power: the power factor would be above 1",
+            f"{mobile.rated_w / 1e3:g} kW",
+            f"up to {mobile.rated_va / 1e3:g} kW",
+            "check which of the two is in kW and which in kVA",
+            source=LOGIC,
+        )
+    if mobile.tank_m3 != float("inf") and not mobile.fuel_loads:
+        yield _warned(
+            "mobile_generator.tank",
+            "has no effect without mobile_generator.fuel_rate",
+            "",
+            "",
+            "add the fuel rate, or fuel_loads and fuel_rates",
+        )
+
+
+def _warned(place: str, reason: str, value: str, limit: str, fix: str) -> Finding:
+    return Finding(place, "warning", reason, value, limit, fix, source=LOGIC)

@@ -1,0 +1,148 @@
+"""Fuel of a generator set, by its load.
+
+The electrical input of the pumps is integrated exactly (``Machine.run_j``). A piece lasts from one
+change of the lineup to the next; of each the fuel is taken from the table at its mean load. That is
+exact while the load stays between two points of the table, where fuel is straight over load, and so
+for pumps of constant power always. For a pump whose power changes with the level and crosses a
+point within a piece it errs by less than the bend of the table at that point.
+
+When the tank will be empty is foreseen at each change, with the greatest power that the lineup
+draws at any level, so never too late; at that moment what is left is looked at again.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
+from stationsim.simulation.following import Follower
+
+if TYPE_CHECKING:
+    from stationsim.simulation.generator import Generator
+    from stationsim.simulation.machines import Machine
+
+
+class Fuel(Follower):
+    """The tank of a generator set.
+
+    Parameters
+    ----------
+    generator
+        The set.
+    """
+
+    def __init__(self, generator: Generator) -> None:
+        self.generator = generator
+        self.what = generator.what
+        self.plant = generator.plant
+        self.burnt_m3 = 0.0
+        self._burns = False
+        self._loaded = False
+        self._since_s = 0.0
+        self._marks: dict[int, float] = {}
+        self._piece = 0
+
+    @property
+    def left_m3(self) -> float:
+        """What was left at the last change [m3]."""
+        return max(self.what.tank_m3 - self.burnt_m3, 0.0)
+
+    @property
+    def empty(self) -> bool:
+        """True when it is not enough for another instant."""
+        rate = self.what.fuel_rate_m3_per_s(self._most_w())
+        return rate > 0.0 and self.left_m3 <= rate * SAME_INSTANT_S
+
+    def burns(self, *, on: bool, loaded: bool = False) -> None:
+        """Take note that the engine of the set runs from now on, with or without load, or stands.
+
+        Parameters
+        ----------
+        on
+            Whether it runs.
+        loaded
+            Whether it feeds the busbar.
+        """
+        if not self.what.fuel_loads:
+            return
+        self.take_stock()
+        followers = self.plant.followers
+        if on and loaded and not self._loaded:
+            followers.append(self)
+        if self._loaded and not (on and loaded):
+            followers.remove(self)
+        self._burns, self._loaded = on, on and loaded
+        self._foresee()
+
+    def take_stock(self) -> None:
+        """Count what has been burnt since the last change."""
+        now = self.plant.t_s
+        lasted_s = now - self._since_s
+        used_j = 0.0
+        for machine in self.plant.electric:
+            used_j += machine.run_j - self._marks.get(machine.index, 0.0)
+            self._marks[machine.index] = machine.run_j
+        if self._burns and lasted_s > 0.0:
+            load_w = used_j / lasted_s if self._loaded else 0.0
+            self.burnt_m3 += self.what.fuel_rate_m3_per_s(load_w) * lasted_s
+        self._since_s = now
+
+    def started(self, machine: Machine) -> None:
+        """A new run begins with nothing drawn; what was drawn by the last one is counted."""
+        self._marks[machine.index] = 0.0
+
+    def stopped(self, machine: Machine) -> None:  # noqa: ARG002  (whichever it was)
+        """Count what has been burnt while it ran."""
+        self.take_stock()
+
+    def lined_up(self) -> None:
+        """Count what the last lineup has burnt, and look ahead with the new one."""
+        self.take_stock()
+        self._foresee()
+
+    def _most_w(self) -> float:
+        """Return the greatest power that the lineup draws, at any level [W]."""
+        if not self._loaded:
+            return 0.0
+        lineup, engine = self.plant.water.lineup, self.plant.engine
+        skipped = -1 if engine is None else engine.machine.index
+        total = 0.0
+        for n, index in enumerate(lineup.running):
+            if index == skipped:
+                continue
+            power, slope = lineup.power_w[n], lineup.power_slope[n]
+            ends = [
+                at + rise * (high - low)
+                for at, rise, (low, high) in zip(
+                    power, slope, pairwise(lineup.edge_m3), strict=False
+                )
+            ]
+            total += max([*power, *ends])
+        return total
+
+    def _foresee(self) -> None:
+        self._piece += 1
+        rate = self.what.fuel_rate_m3_per_s(self._most_w())
+        if self._burns and rate > 0.0 and self.left_m3 < math.inf:
+            at_s = self.plant.t_s + self.left_m3 / rate
+            method = f"{self.generator.path}.fuel.looked_at"
+            self.plant.at(at_s, SUPPLY, method, self._piece)
+
+    def looked_at(self, piece: int) -> None:
+        """See whether the tank is empty now; else foresee it anew.
+
+        Parameters
+        ----------
+        piece
+            For which piece it was foreseen.
+        """
+        if piece != self._piece:
+            return
+        self.take_stock()
+        if not self.empty:
+            self._foresee()
+            return
+        self.burnt_m3 = self.what.tank_m3
+        self.generator.out_of_fuel()

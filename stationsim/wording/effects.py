@@ -1,0 +1,224 @@
+"""What came of a kind of trouble: how often rags tripped a pump, which alarms did not go out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stationsim.units import show
+from stationsim.wording.sayings import CAN_WAIT, OUT
+from stationsim.wording.spells import Told
+from stationsim.wording.words import listed, times
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from stationsim.trace import AlarmRow, EventRow
+    from stationsim.wording.spells import Happened, Spell
+
+_WORTH_TELLING_M3 = 0.005
+_DAY_S = 86_400.0
+_AT_THE_LEVEL_M = 1e-9
+
+
+def reversed_clear(spell: Spell) -> bool:
+    """Return whether a trip ended by reversing the pump: it is told with the rags.
+
+    Parameters
+    ----------
+    spell
+        For how long it was out.
+    """
+    return spell.ended is not None and spell.ended.event == "reversed and clear"
+
+
+def _within(rows: Sequence[EventRow], spells: Sequence[Spell]) -> list[EventRow]:
+    return [row for row in rows if any(s.start_s <= row.t_s <= s.stop_s for s in spells)]
+
+
+def _counted(happened: Happened, subject: str, spells: Sequence[Spell], event: str) -> int:
+    return len(_within(happened.of(event, subject=subject), spells))
+
+
+# ---------------------------------------------------------------------- pumps
+
+
+def _of_rags(happened: Happened, subject: str, spells: list[Spell]) -> str:
+    """Return how often rags tripped a pump, were reversed out, and fell off."""
+    trips = [r for r in happened.of("trip", subject=subject) if r.cause == "overload"]
+    tripped = len(_within(trips, spells))
+    said = []
+    if tripped:
+        said.append(f"the overload tripped it {times(tripped)}")
+    for event, words in (
+        ("reversed and clear", "reversing cleared it"),
+        ("reversed in vain", "it was reversed in vain"),
+        ("reversing given up", "reversing was given up"),
+        ("rags fell off", "they fell off at a stop"),
+    ):
+        count = _counted(happened, subject, spells, event)
+        if count:
+            said.append(f"{words} {times(count)}")
+    return f" ({', '.join(said)})" if said else ""
+
+
+def _of_wear(happened: Happened, subject: str, spells: list[Spell]) -> str:
+    rows = _within(happened.of("worn", subject=subject), spells)
+    return f", down to {rows[-1].detail}" if rows else ", by less than one hundredth"
+
+
+def _of_check_valve(happened: Happened, subject: str, _spells: list[Spell]) -> str:
+    """Return how much ran back through a check valve, when it was the only one."""
+    others = {row.subject for row in happened.of("check valve open", "check valve slow")} - {
+        subject
+    }
+    back = -happened.result.trace.other_m3
+    if others or back < _WORTH_TELLING_M3:
+        return ""
+    return f", and {show(back, 'volume', happened.units)} ran back through it"
+
+
+def no_flow_told(happened: Happened, name: str) -> list[Told]:
+    """Return that the panel saw no flow through a pump that it let run on.
+
+    Parameters
+    ----------
+    happened
+        What happened in the run.
+    name
+        The pump.
+    """
+    stops = {r.t_s for r in happened.of("trip", subject=name) if r.cause == "no flow"}
+    rows = [
+        row
+        for row in happened.of("alarm raised", subject=name)
+        if row.cause.startswith("no flow:") and row.t_s not in stops
+    ]
+    if not rows:
+        return []
+    said = f"{name} ran and the panel saw no flow {happened.often(rows)}"
+    return [Told(rows[0].t_s, OUT, said)]
+
+
+# ---------------------------------------------------------------------- alarms
+
+
+def _of_telemetry(happened: Happened, _subject: str, spells: list[Spell]) -> str:
+    """Return which alarms did not go out while telemetry was lost."""
+    unsent = [
+        row
+        for row in happened.result.trace.alarms
+        if row.alarm != "telemetry lost"
+        and not row.sent_s <= row.raised_s
+        and any(spell.start_s <= row.raised_s <= spell.stop_s for spell in spells)
+    ]
+    if not unsent:
+        return ""
+    names = listed(list(dict.fromkeys(_alarm_text(row) for row in unsent)))
+    late = [row for row in unsent if row.sent_s > row.raised_s]
+    never = "" if len(late) == len(unsent) else " then, or ever" if not late else " then"
+    word = "alarm" if len(unsent) == 1 else "alarms"
+    return f", and the {word} {names} did not go out{never}"
+
+
+def _alarm_text(row: AlarmRow) -> str:
+    whose = "" if row.subject in ("station", "panel") else f" of {row.subject}"
+    return f"'{row.alarm}'{whose}"
+
+
+def _of_alarm_off(happened: Happened, subject: str, spells: list[Spell]) -> str:
+    """Return that the level came to an alarm that had been switched off."""
+    result = happened.result
+    high_m = result.station.alarms.high_level_m
+    if subject != "high level" or high_m is None:
+        return ""
+    peak_m = max(result.course.greatest_level_m(s.start_s, s.stop_s) for s in spells)
+    missed = " while the water stood above it" if peak_m > high_m + _AT_THE_LEVEL_M else ""
+    return missed and f",{missed}"
+
+
+# ---------------------------------------------------------------------- force main
+
+
+def _of_meters(happened: Happened, _subject: str, spells: list[Spell]) -> str:
+    """Return what both meters counted in the days in which the main leaked."""
+    table = happened.result.meters
+    first, last = spells[0].start_s, spells[-1].stop_s
+    begins = table["t_s"].to_numpy(float)
+    ends = [*begins[1:], happened.result.trace.end_s]
+    met = [a < last and b > first for a, b in zip(begins, ends, strict=True)]
+    own = table.loc[met]
+    station, plant = (float(own[f"{name}_meter_m3"].sum()) for name in ("station", "plant"))
+    if station <= 0.0:
+        return ""
+    counted, arrived = (show(value, "volume", happened.units) for value in (station, plant))
+    days = f"in the {len(own)} days of it" if len(own) > 1 else "in that day"
+    less = f"{100.0 * (1.0 - plant / station):.1f} % less"
+    return (
+        f" ({days} the station meter counted {counted}, the meter at the far end"
+        f" {arrived}: {less})"
+    )
+
+
+OF_KIND: Mapping[str, Callable[[Happened, str, list[Spell]], str]] = {
+    "ragging": _of_rags,
+    "wearing": _of_wear,
+    "check valve open": _of_check_valve,
+    "check valve slow": _of_check_valve,
+    "telemetry lost": _of_telemetry,
+    "alarm off": _of_alarm_off,
+    "main leak": _of_meters,
+    "main broken": _of_meters,
+}
+"""Kind of trouble -> what more there is to say of it."""
+
+
+# ---------------------------------------------------------------------- what the panel did
+
+
+def of_floats(happened: Happened) -> list[Told]:
+    """Return when the backup floats ran the station, for whichever reason.
+
+    Parameters
+    ----------
+    happened
+        What happened in the run.
+    """
+    spells = happened.spells(
+        happened.of("level signal distrusted", "floats take over"),
+        happened.of("level signal trusted", "floats hand back"),
+        lambda _row, _end: True,
+    )
+    if not spells:
+        return []
+    said = f"the backup floats ran the station from {happened.since(spells)}"
+    return [Told(spells[0].start_s, OUT, said)]
+
+
+def of_exercises(happened: Happened) -> list[Told]:
+    """Return what exercise runs found out, and what they proved.
+
+    Parameters
+    ----------
+    happened
+        What happened in the run.
+    """
+    rows = happened.of("exercise ends")
+    found = []
+    failed = [row for row in rows if row.cause == "failed"]
+    for name in dict.fromkeys(row.subject for row in failed):
+        own = [row for row in failed if row.subject == name]
+        whom = name if name != "generator" else "the generator"
+        text = f"an exercise found that {whom} did not run ({happened.often(own)})"
+        found.append(Told(own[0].t_s, OUT, text))
+    proved = [row for row in rows if row.cause == "ran"]
+    if proved:
+        names = dict.fromkeys(row.subject for row in proved)
+        whom = listed([name if name != "generator" else "the generator" for name in names])
+        found.append(
+            Told(proved[0].t_s, CAN_WAIT, f"exercise runs proved {whom} ({times(len(proved))})")
+        )
+    short = [row for row in rows if row.cause.startswith(("cut short", "left out"))]
+    if short and not proved and not failed:
+        causes = listed(list(dict.fromkeys(f"{row.subject} {row.cause}" for row in short))[:3])
+        found.append(Told(short[0].t_s, CAN_WAIT, f"an exercise proved nothing ({causes})"))
+    return found

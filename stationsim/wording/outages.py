@@ -1,0 +1,225 @@
+"""What is said about the supply: losses of the grid, sags, what fed the pumps meanwhile."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stationsim.metrics import fuel_m3
+from stationsim.metrics.generator_fuel import GENERATOR, MOBILE, generator_fuel_m3
+from stationsim.units import show
+from stationsim.wording.sayings import OUT
+from stationsim.wording.spells import Told
+from stationsim.wording.words import at_end, level_text, listed, moment, times
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from stationsim.equipment.engine_pump import EnginePump
+    from stationsim.results import Result
+    from stationsim.trace import EventRow
+    from stationsim.units import System
+    from stationsim.wording.spells import Happened
+
+_WORTH_TELLING_M = 0.01
+_WORTH_TELLING_DEAD_S = 0.5
+_SAG_OF_A_MOMENT_S = 1e-6
+
+_DOWN = {
+    "failed": "failed",
+    "tripped": "tripped under the load of the pumps",
+    "out of fuel": "ran out of fuel",
+}
+"""State in which a generator gives no voltage -> how it is said."""
+
+_PHASE = "phase lost"
+_WHY_FAILED = {"did not fire": " (it did not fire)"}
+
+
+def of_outages(result: Result, units: System) -> str:
+    """Return how long the grid was out and what came of it; nothing when it was never out.
+
+    Parameters
+    ----------
+    result
+        The run.
+    units
+        ``si`` or ``us``.
+    """
+    power = result.power
+    out = power.loc[(power["source"] == "grid") & (power["state"] == "out")]
+    if out.empty:
+        return ""
+    lasted = show(float((out["stop_s"] - out["start_s"]).sum()), "duration", units)
+    what = "One phase of the grid was lost" if set(out["cause"]) == {_PHASE} else "The grid was out"
+    begins = moment(result, out["start_s"].iloc[0])
+    still = " (still so at the end)" if at_end(result, out["stop_s"].iloc[-1]) else ""
+    still = still.replace("so", "out") if what.endswith("out") else still
+    head = (
+        f"{what} for {lasted} from {begins}{still}"
+        if len(out) == 1
+        else f"{what} {times(len(out))}, for {lasted} in all, first from {begins}{still}"
+    )
+    return f"{head}; {_meanwhile(result, out, units)}{_risen(result, out, units)}."
+
+
+def _meanwhile(result: Result, out: pd.DataFrame, units: System) -> str:
+    """Return what ran while the grid was out."""
+    engine = result.station.engine_pump
+    said = _fed(result, out, units)
+    went_wrong = _went_wrong(result, out)
+    if engine is not None:
+        said.append(_by_engine(result, engine, out, units))
+    elif not said:
+        said.append("no pump could run")
+    return "; ".join([*said, *went_wrong])
+
+
+def _fed(result: Result, out: pd.DataFrame, units: System) -> list[str]:
+    """Return what fed the busbar while the grid was out, for how long, and its fuel."""
+    said = []
+    for name in (GENERATOR, MOBILE):
+        fed_s = _overlap_s(result, name, out)
+        if fed_s > 0.0:
+            fuel = generator_fuel_m3(result.station, result.trace, name)
+            burnt = f" ({show(fuel, 'fuel', units)} of fuel in all)" if fuel > 0.0 else ""
+            said.append(f"the {name} fed the pumps for {show(fed_s, 'duration', units)}{burnt}")
+    dead_s = _overlap_s(result, "dead", out)
+    if said and dead_s > _WORTH_TELLING_DEAD_S:
+        said.append(f"their busbar was dead for {show(dead_s, 'duration', units)}")
+    return [listed(said)] if said else []
+
+
+def _overlap_s(result: Result, state: str, out: pd.DataFrame) -> float:
+    """Return for how long the busbar was in a state while the grid was out [s]."""
+    power = result.power
+    own = power.loc[(power["source"] == "busbar") & (power["state"] == state)]
+    return sum(
+        max(min(stop, back) - max(start, lost), 0.0)
+        for start, stop in _both(own)
+        for lost, back in _both(out)
+    )
+
+
+def _went_wrong(result: Result, out: pd.DataFrame) -> list[str]:
+    """Return when the generator or the transfer switch failed while the grid was out."""
+    spans = _both(out)
+
+    def within(t_s: float) -> bool:
+        return any(low <= t_s <= high for low, high in spans)
+
+    said = []
+    for name in (GENERATOR, MOBILE):
+        for state, verb in _DOWN.items():
+            rows = [
+                row
+                for row in result.trace.power
+                if row.source == name and row.state == state and within(row.start_s)
+            ]
+            if rows:
+                rows.sort(key=lambda row: row.start_s)
+                why = _WHY_FAILED.get(rows[0].cause, "")
+                when = f"at {moment(result, rows[0].start_s)}"
+                often = when if len(rows) == 1 else f"{times(len(rows))}, first {when}"
+                said.append(f"the {name} {verb} {often}{why}")
+    stuck = [
+        row.t_s for row in result.trace.events if row.event == "does not move" and within(row.t_s)
+    ]
+    if stuck:
+        said.append(f"the transfer switch did not move at {moment(result, min(stuck))}")
+    return said
+
+
+def _by_engine(result: Result, engine: EnginePump, out: pd.DataFrame, units: System) -> str:
+    """Return what the engine-driven pump did while the grid was out."""
+    name = engine.pump.name
+    runs = result.pump_runs
+    own = runs.loc[runs["pump"] == name]
+    spans = _both(out)
+    met = [bool(any(a < stop and b > start for a, b in spans)) for start, stop in _both(own)]
+    own = own.loc[np.array(met, dtype=bool)]
+    if own.empty:
+        return f"the engine-driven pump {name} did not run{_why_not(result, spans)}"
+    ran_s = float(own["duration_s"].sum())
+    fuel = fuel_m3(result.station, ran_s / 3600.0)
+    burnt = f" and burnt {show(fuel, 'fuel', units)} of fuel" if fuel > 0.0 else ""
+    dry = own.loc[own["stopped_by"] == "fails to prime"]
+    vain = ""
+    if len(dry):
+        dry_s = show(float(dry["duration_s"].sum()), "duration", units)
+        vain = f", {dry_s} of it in vain, for it drew no water"
+    return f"the engine-driven pump {name} ran for {show(ran_s, 'duration', units)}{vain}{burnt}"
+
+
+def _why_not(result: Result, spans: list[tuple[float, float]]) -> str:
+    engine = result.station.engine_pump
+    assert engine is not None  # noqa: S101  (only asked of a station that has one)
+    machine = len(result.station.pumps)
+    causes = [
+        row.cause
+        for row in result.trace.unavailable
+        if row.machine == machine and any(a < row.stop_s and b > row.start_s for a, b in spans)
+    ]
+    if causes:
+        flat = [row for row in result.trace.events if row.event == "does not crank"]
+        if causes[0] == "pump failed" and any(a <= r.t_s <= b for r in flat for a, b in spans):
+            return " (its battery was flat)"
+        return f" ({'off' if causes[0] == 'selector in off' else causes[0]})"
+    if max(result.course.greatest_level_m(a, b) for a, b in spans) < engine.start_level_m:
+        return " (the level stayed below its start level)"
+    return ""
+
+
+def _risen(result: Result, out: pd.DataFrame, units: System) -> str:
+    """Return how high the water rose while the grid was out."""
+    peaks = [result.course.greatest_level_m(start, stop) for start, stop in _both(out)]
+    worst = int(np.argmax(peaks))
+    before = float(result.level_at(out["start_s"].to_numpy(dtype=float))[worst])
+    if peaks[worst] < before + _WORTH_TELLING_M:
+        return ""
+    return f", and the level rose to {level_text(result.station, peaks[worst], units)} meanwhile"
+
+
+def _both(table: pd.DataFrame) -> list[tuple[float, float]]:
+    return [(float(a), float(b)) for a, b in zip(table["start_s"], table["stop_s"], strict=True)]
+
+
+# ---------------------------------------------------------------------- sags
+
+
+def of_sags(happened: Happened) -> list[Told]:
+    """Return what sags of the grid did: which pumps stopped, and that no outage was seen.
+
+    Parameters
+    ----------
+    happened
+        What happened in the run.
+    """
+    rows = happened.of("grid sag")
+    if not rows:
+        return []
+    lost_s = {row.t_s for row in happened.of("grid lost")}
+    names = happened.result.station.machine_names()
+    stopped = {
+        (run.stop_s, names[run.machine])
+        for run in happened.result.trace.runs
+        if run.stopped_by == "grid sag"
+    }
+    effects = [_effect(row, stopped) for row in rows]
+    head = f"the grid sagged {happened.often(rows)}{happened.size(rows)}{happened.chance(rows)}"
+    if len(rows) == 1 and rows[0].t_s in lost_s:
+        return [Told(rows[0].t_s, OUT, f"{head}, long enough to count as a loss")]
+    count = len(stopped)
+    if len(rows) == 1 and count:
+        did = f"and stopped {listed(effects[0])}"
+    elif count:
+        did = f"and stopped pumps {times(count)} in all"
+    else:
+        did = "and stopped no pump"
+    unseen = "" if any(row.t_s in lost_s for row in rows) else ", and no outage was seen"
+    return [Told(rows[0].t_s, OUT, f"{head} {did}{unseen}")]
+
+
+def _effect(row: EventRow, stopped: set[tuple[float, str]]) -> list[str]:
+    return sorted(name for t_s, name in stopped if abs(t_s - row.t_s) <= _SAG_OF_A_MOMENT_S)
