@@ -192,6 +192,8 @@ class Trace:
         Totals of the water balance [m3]; ``other_m3`` is what left by any other way.
     least_level_m, greatest_level_m, least_level_s, greatest_level_s
         Extremes of the level [m], and when [s].
+    fuel_m3
+        Fuel that each generator set burnt [m3], by its name.
     decisions, advances
         How often the controller and the balance were asked.
     """
@@ -221,6 +223,7 @@ class Trace:
     greatest_level_m: float = 0.0
     least_level_s: float = 0.0
     greatest_level_s: float = 0.0
+    fuel_m3: dict[str, float] = field(default_factory=dict)
     decisions: int = 0
     advances: int = 0
 

@@ -232,7 +232,7 @@ def test_a_balance_that_does_not_close_is_an_error_and_no_result(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     from stationsim.errors import StationSimError
-    from stationsim.simulation.spilling import Spilling
+    from stationsim.simulation.well.spilling import Spilling
 
     monkeypatch.setattr(Spilling, "absorb", lambda *_args: None)  # spilled water is forgotten
     cut = ScriptedEvent(0.0, "grid loss", "grid", math.inf)

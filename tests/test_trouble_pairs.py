@@ -16,8 +16,8 @@ from test_invariants import overlap
 
 from stationsim.episode import Episode
 from stationsim.equipment.faults import BY_KIND, CATALOGUE
-from stationsim.simulation.conditions import SOUND_MAIN, SOUND_PUMP
 from stationsim.simulation.session import Session
+from stationsim.simulation.trouble.conditions import SOUND_MAIN, SOUND_PUMP
 from stationsim.station import Station
 from stationsim.trace import Trace
 

@@ -365,6 +365,16 @@ def test_a_protection_that_waits_for_a_reset_waits() -> None:
     assert told(trace, "grid lost") == []
 
 
+def test_a_voltage_relay_latches_whether_its_motor_runs_or_not() -> None:
+    plain = station(None)
+    latched = replace(
+        plain, pumps=tuple(replace(p, after_sag="waits for reset") for p in plain.pumps)
+    )
+    trace = run(happens(20.0, "grid sag", "grid", 0.4), what=latched)  # nobody runs yet
+    assert alarms(trace) == [("low voltage", 20.0, NEVER), ("low voltage", 20.0, NEVER)]
+    assert runs(trace) == []
+
+
 def test_a_pump_in_hand_waits_for_the_end_of_the_sag_too() -> None:
     hand = happens(0.0, "hand", "P1")
     trace = run(hand, happens(50.5, "grid sag", "grid", 2.0), what=station(None))

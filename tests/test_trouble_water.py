@@ -3,7 +3,7 @@
 Plain flows: two pumps of 30 L/s in a tank of 10 m2 (``stationsim.testing.duplex``), 10 L/s in; all
 times and volumes follow by hand. Curves: the header balance against Brent's method of scipy, which
 the simulation does not use. Own computation throughout; the rules are those that the docstrings of
-``physics/operating.py`` and ``simulation/running_back.py`` state (common practice, no source).
+``physics/operating.py`` and ``simulation/well/running_back.py`` state (common practice, no source).
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ from stationsim.physics.pumps import FlowTable, HeadCurve, PowerDraw
 from stationsim.physics.spill import Spillway
 from stationsim.results import Result
 from stationsim.simulation.session import Session, simulate
-from stationsim.simulation.water import duty_level
+from stationsim.simulation.well.water import duty_level
 from stationsim.station import Station
 from stationsim.testing import duplex, engine_pump, episode, triplex
 

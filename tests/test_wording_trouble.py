@@ -181,7 +181,7 @@ def test_an_engine_that_draws_no_water_is_told_so() -> None:
     station = duplex(engine_pump=engine_pump(prime_s=20.0, prime_limit_s=80.0))
     events = at("fails to prime", 0.0, "E1", None), grid_loss(HOUR, 2 * HOUR)
     text = text_of(simulate(station, episode(4 * HOUR, 0.02, *events)))
-    assert "the engine-driven pump E1 ran for 1 min, 1 min of it in vain, for it drew no" in text
+    assert "the engine-driven pump E1 ran for 60 s, all of it in vain, for it drew no" in text
     assert re.search(r"E1 would not have primed .* to the end, found out at Mon 01:\d\d", text)
 
 
@@ -256,7 +256,7 @@ def test_rags_tell_how_often_they_tripped_it_and_how_they_went() -> None:
     assert trips
     text = text_of(result)
     times = {1: "once", 2: "twice"}.get(len(trips), f"{len(trips)} times")
-    assert f"(the overload tripped it {times}" in text
+    assert f", and the overload tripped it {times}" in text
     for event, said in (
         ("reversed and clear", "reversing cleared it"),
         ("reversed in vain", "it was reversed in vain"),

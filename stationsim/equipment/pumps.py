@@ -73,8 +73,8 @@ class PumpUnit:
     rides_through_s
         Longest sag of the grid that its contactor bears [s].
     after_sag
-        After a longer one: whether the panel may start it again, or its protection waits for a
-        reset.
+        After a longer one: whether the panel may start it again, or its voltage relay has latched,
+        though it stood, and waits for a reset.
     """
 
     name: str

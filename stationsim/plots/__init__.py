@@ -8,6 +8,7 @@ from stationsim.plots.alternation import alternation_figure
 from stationsim.plots.curves import curves_figure, levels_between, station_curves_figure
 from stationsim.plots.handout import handout_figure
 from stationsim.plots.levels import levels_figure
+from stationsim.plots.meters import disagree, meters_figure
 from stationsim.plots.pumps import pumps_figure
 from stationsim.plots.station import rainy_day_figure, station_figure
 from stationsim.plots.style import save
@@ -31,6 +32,7 @@ __all__ = [
     "draw_all",
     "handout_figure",
     "levels_figure",
+    "meters_figure",
     "pumps_figure",
     "rainy_day_figure",
     "save_all",
@@ -49,7 +51,7 @@ FIGURES = {
     "curves": curves_figure,
     "time_to_spill": time_to_spill_figure,
 }
-"""The plots of a run: name of the file -> function."""
+"""The plots of every run: name of the file -> function. That of the meters comes if need be."""
 
 
 def save_station(
@@ -125,7 +127,10 @@ def draw_all(result: Result, system: str = "si") -> dict[str, Figure]:
     system
         ``si`` or ``us``.
     """
-    return {name: draw(result, system) for name, draw in FIGURES.items()}
+    drawn = {name: draw(result, system) for name, draw in FIGURES.items()}
+    if disagree(result):
+        drawn["meters"] = meters_figure(result, system)
+    return drawn
 
 
 def save_all(

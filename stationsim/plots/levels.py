@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
+from stationsim.equipment.faults import BY_KIND
 from stationsim.errors import InputError
 from stationsim.outline import set_levels
 from stationsim.plots import rows, style
 from stationsim.trace import seen_levels
 from stationsim.units import show
 from stationsim.wording import date_of, day_of, listed
+from stationsim.wording.sayings import STANDING, begins
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,6 +54,13 @@ _NO_SIGNAL_AT = 0.02
 _FROZEN: dict[str, Any] = {"color": style.PURPLE, "linewidth": 2.4, "linestyle": (0, (4, 1.2))}
 _WRONG: dict[str, Any] = {"color": style.PURPLE, "linewidth": 1.0}
 _LOST: dict[str, Any] = {"color": style.PURPLE, "linewidth": 4.0, "linestyle": (0, (0.6, 0.6))}
+
+_BACK = "runs back"
+_RUNS_BACK: dict[str, Any] = {
+    "color": style.PURPLE,
+    "linewidth": 1.2,
+    "linestyle": (0, (3, 1.2, 1, 1.2)),
+}
 
 _LEFT_IN, _RIGHT_IN = 0.9, 1.75
 _WIDTH_IN = 11.0
@@ -133,7 +142,7 @@ def busiest_day(result: Result) -> tuple[float, float, str]:
     day = max(range(count), key=lambda i: ranks[i])
     here = unusual.loc[(unusual["t_s"] >= edges[day]) & (unusual["t_s"] < edges[day + 1])]
     what = [
-        _WHOLE_STATION.get(event, f"{subject} {event}")
+        _short_text(result, subject, event)
         for subject, event in zip(here["subject"], here["event"], strict=True)
     ]
     what = list(dict.fromkeys(what))[:4]
@@ -145,40 +154,24 @@ def busiest_day(result: Result) -> tuple[float, float, str]:
     return low, high, f"{day_of(when)} {date_of(when)}, the busiest day: {why}"
 
 
-UNUSUAL = (
-    "spill begins",
-    "grid lost",
-    "trip",
-    "seal leak",
-    "out of service",
-    "fails to start",
-    "clogged",
-    "level signal frozen",
-    "level signal lost",
-    "level signal off",
-    "level signal drifting",
-    "level signal noisy",
-    "level signal late",
-    "controller stopped",
-    "control breaker open",
-    "out of fuel",
-    "in hand",
-    "off",
-)
+UNUSUAL = frozenset(
+    {
+        "spill begins", "grid lost", "grid sag", "phase lost", "trip", "seal leak", "does not move",
+        "out of service", "out of fuel", "in hand", "off",
+        *(word for kind in STANDING if kind != "wearing" for word in begins(kind)),
+    }
+)  # fmt: skip
 """Events that make a day worth a closer look."""
 
-_WHOLE_STATION = {
-    "spill begins": "a spill",
-    "grid lost": "grid lost",
-    "level signal frozen": "level signal frozen",
-    "level signal lost": "level signal lost",
-    "level signal off": "level signal off",
-    "level signal drifting": "level signal drifting",
-    "level signal noisy": "level signal noisy",
-    "level signal late": "level signal late",
-    "controller stopped": "controller stopped",
-    "control breaker open": "control breaker open",
-}
+
+def _short_text(result: Result, subject: str, event: str) -> str:
+    """Return an unusual event in few words, with its subject where that says more."""
+    if event == "spill begins":
+        return "a spill"
+    if event in BY_KIND and "{" in BY_KIND[event].phrase:
+        return BY_KIND[event].phrase.format(float=subject, alarm=subject)
+    named = subject in result.station.machine_names() or event == "does not move"
+    return f"{subject} {event}" if named else event
 
 
 def _day(edges: Floats, at_s: float) -> int:
@@ -341,7 +334,13 @@ def _detail(
             linestyle=":",
             label="spill",
         )
-    _finish_flows(flows, flow, float(np.max([drawn.pumped_m3s, drawn.inflow_m3s])))
+    back = np.minimum(drawn.other_m3s, 0.0)
+    if np.any(back < 0.0):
+        beside = np.convolve(back < 0.0, np.ones(3), "same") > 0.0  # no line along nought
+        shown = flow(np.where(beside, back, np.nan))
+        flows.step(x, shown, where="post", label=_BACK, **_RUNS_BACK)
+    most = float(np.max([drawn.pumped_m3s, drawn.inflow_m3s]))
+    _finish_flows(flows, flow, most, float(np.min(back)))
     rows.draw_runs(runs, result, low, high)
     _share_time_labels(axes)
     patches = rows.role_patches(result, (low, high)) + rows.mark_patches(result, (low, high))
@@ -389,8 +388,11 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
         label="inflow",
         baseline=None,
     )
+    back = _back_m3(result, edges) / spans
+    if np.any(back < 0.0):
+        flows.stairs(flow(back), x, label=_BACK, baseline=None, **_RUNS_BACK)
     most = max(float(np.max(pumped / spans)), float(np.max(np.diff(arrived) / spans)))
-    _finish_flows(flows, flow, most)
+    _finish_flows(flows, flow, most, float(np.min(back)))
     rows.draw_shares(runs, result, edges)
     _share_time_labels(axes)
     explain(runs, rows.mark_patches(result, (0.0, end_s)))
@@ -592,7 +594,24 @@ def _line(name: str) -> tuple[str, tuple[float, tuple[float, ...]] | str, float]
     return style.GREY, (0, (2, 4)), 0.8
 
 
-def _finish_flows(axes: Axes, flow: style.Scale, most_m3s: float) -> None:
+def _back_m3(result: Result, edges: Floats) -> Floats:
+    """Return how much runs back in each span, as less than nought [m3]."""
+    if result.trace.other_m3 >= 0.0:
+        return np.zeros(len(edges) - 1)
+    knots = np.union1d(result.course.knots[0], edges)
+    middles = 0.5 * (knots[:-1] + knots[1:])
+    flows = np.minimum(result.sampled(middles).other_m3s, 0.0)
+    which = np.clip(np.searchsorted(edges, middles, "right") - 1, 0, len(edges) - 2)
+    found: Floats = np.bincount(
+        which, weights=flows * np.diff(knots), minlength=len(edges) - 1
+    ).astype(float)
+    return found
+
+
+def _finish_flows(axes: Axes, flow: style.Scale, most_m3s: float, least_m3s: float = 0.0) -> None:
     axes.set_ylabel(f"flow [{flow.unit}]")
-    axes.set_ylim(0.0, 1.1 * float(flow(most_m3s)) if most_m3s > 0.0 else 1.0)
+    low = 1.15 * float(flow(least_m3s)) if least_m3s < 0.0 else 0.0
+    axes.set_ylim(low, 1.1 * float(flow(most_m3s)) if most_m3s > 0.0 else 1.0)
+    if low < 0.0:
+        axes.axhline(0.0, color=style.DARK, linewidth=0.6, zorder=0.9)
     axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.03), borderpad=0.0)

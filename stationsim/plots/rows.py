@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.patches import Patch
 
-from stationsim.plots import style
+from stationsim.plots import standing, style
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,10 +63,16 @@ def state_rows(
     seen_only
         True for only what the panel shows: no spill.
     """
-    rows = []
-    out = outages_s(result)
-    if out:
-        rows.append(Row("grid out", out, style.PALE, "////"))
+    rows = [
+        Row(row.name, row.spans_s, row.face, row.hatch)
+        for row in standing.of_trouble(result)
+        if row.seen or not seen_only
+    ]
+    lost = "phase lost"
+    for name, out in (("grid out", outages_s(result)), (lost, outages_s(result, phase=True))):
+        if out:
+            rows.append(Row(name, out, style.PALE, "////"))
+    rows += [Row(s.name, s.spans_s, s.face, s.hatch) for s in standing.of_supply(result)]
     alarms = result.alarms
     for alarm in alarms["alarm"].unique():
         own = alarms.loc[alarms["alarm"] == alarm]
@@ -79,22 +85,23 @@ def state_rows(
     return [row for row in rows if _clipped(row.spans_s, *ends_s)]
 
 
-def outages_s(result: Result) -> list[tuple[float, float]]:
+def outages_s(result: Result, *, phase: bool = False) -> list[tuple[float, float]]:
     """Return when the grid was out [s].
 
     Parameters
     ----------
     result
         The run.
+    phase
+        True for when it lacked one phase only.
     """
     power = result.power
     out = power.loc[(power["source"] == "grid") & (power["state"] == "out")]
+    out = out.loc[(out["cause"] == "phase lost") == phase]
     return _spans(out["start_s"], out["stop_s"])
 
 
-def row_names(
-    result: Result, ends_s: tuple[float, float], *, seen_only: bool = False
-) -> list[str]:
+def row_names(result: Result, ends_s: tuple[float, float], *, seen_only: bool = False) -> list[str]:
     """Return the names of all rows: the machines, then what else stood.
 
     Parameters
@@ -224,7 +231,9 @@ def role_patches(result: Result, ends_s: tuple[float, float]) -> list[Patch]:
     ]
 
 
-def mark_patches(result: Result, ends_s: tuple[float, float]) -> list[Patch]:
+def mark_patches(
+    result: Result, ends_s: tuple[float, float], *, seen_only: bool = False
+) -> list[Patch]:
     """Return what a legend needs to explain the marks of pumps that were out or in hand.
 
     Parameters
@@ -233,6 +242,8 @@ def mark_patches(result: Result, ends_s: tuple[float, float]) -> list[Patch]:
         The run.
     ends_s
         From and to of what is shown [s].
+    seen_only
+        True for only what the panel shows.
     """
     patches = []
     spans = [(span.start_s, span.stop_s) for span in result.trace.unavailable]
@@ -240,6 +251,18 @@ def mark_patches(result: Result, ends_s: tuple[float, float]) -> list[Patch]:
         patches.append(Patch(**_CANNOT_RUN, label="cannot be run"))
     if any(_clipped(spans, *ends_s) for spans in in_hand_s(result).values()):
         patches.append(Patch(facecolor=style.BLACK, linewidth=0.0, label="selector in hand"))
+    hidden = [row for row in standing.of_trouble(result) if not row.seen]
+    if not seen_only and any(_clipped(row.spans_s, *ends_s) for row in hidden):
+        face, hatch = standing.UNSEEN
+        patches.append(
+            Patch(
+                facecolor=face,
+                hatch=hatch,
+                edgecolor=style.DARK,
+                linewidth=0.6,
+                label="wrong, not shown",
+            )
+        )
     return patches
 
 
@@ -274,7 +297,7 @@ def shade_outages(axes: Axes, result: Result) -> None:
     result
         The run.
     """
-    for begin, end in outages_s(result):
+    for begin, end in (*outages_s(result), *outages_s(result, phase=True)):
         low, high = style.day_numbers(result.episode.start, [begin, end])
         axes.axvspan(
             low, high, facecolor="none", edgecolor="#c4c4c4", hatch="////", linewidth=0.0, zorder=0

@@ -90,6 +90,7 @@ ROLES: dict[str, RoleLook] = {
     "third lag": RoleLook("white", "....", 0.36),
     "standby": RoleLook("white", "////", 0.42),
     "hand": RoleLook("white", "xxxx", 0.66),
+    "exercise": RoleLook("white", "++++", 0.54),
     "engine-driven": RoleLook(ORANGE, "\\\\\\\\", 0.80),
 }
 OTHER_ROLE = RoleLook(PALE, "", 0.58)

@@ -205,8 +205,8 @@ class PumpPart(MachinePart):
     )
     after_sag: Literal["restarts", "waits for reset"] = Field(
         "restarts",
-        description="After a longer one: whether the panel may start it again, or its protection "
-        "waits for a reset.",
+        description="After a longer one: whether the panel may start it again, or its voltage "
+        "relay has latched, though the pump stood, and waits for a reset.",
     )
 
 

@@ -10,7 +10,6 @@ changes no bit of what follows.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Generator
 from functools import partial
 from operator import attrgetter
@@ -21,46 +20,46 @@ import simpy
 from stationsim.control.backup import FloatBackup
 from stationsim.control.contract import Decider
 from stationsim.episode import Episode, ScriptedEvent
-from stationsim.errors import ControllerError, StationSimError
+from stationsim.errors import StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import REACHED_TIME, Advance
-from stationsim.signals import Decision, PumpSeen, Snapshot
-from stationsim.simulation.air_bound import AirBound
-from stationsim.simulation.alarms import AlarmBoard
-from stationsim.simulation.blocks import Blocks
 from stationsim.simulation.clock import CONTROLLER, CROSSING, RECORDER, SAME_INSTANT_S, Clock
-from stationsim.simulation.conditions import Conditions
-from stationsim.simulation.engine_set import EngineSet
-from stationsim.simulation.exercise import Exercises
-from stationsim.simulation.exposure import Exposure
-from stationsim.simulation.floats import Floats
+from stationsim.simulation.deciding import Deciding
 from stationsim.simulation.following import Follower
-from stationsim.simulation.heating import Heating
-from stationsim.simulation.level_signal import LevelSignal
-from stationsim.simulation.luck import Luck
 from stationsim.simulation.machines import Machine
-from stationsim.simulation.main_trouble import MainTrouble
-from stationsim.simulation.no_flow import NoFlow
-from stationsim.simulation.panel import Panel
-from stationsim.simulation.permits import Permits
-from stationsim.simulation.power_trouble import PowerTrouble
-from stationsim.simulation.pump_trouble import PumpTrouble
-from stationsim.simulation.ragging import Ragging
+from stationsim.simulation.panel.alarms import AlarmBoard
+from stationsim.simulation.panel.floats import Floats
+from stationsim.simulation.panel.level_signal import LevelSignal
+from stationsim.simulation.panel.panel import Panel
+from stationsim.simulation.power.engine_set import EngineSet
+from stationsim.simulation.power.exercise import Exercises
+from stationsim.simulation.power.permits import Permits
+from stationsim.simulation.power.power_trouble import PowerTrouble
+from stationsim.simulation.power.supply import Supply
 from stationsim.simulation.recorder import Recorder
-from stationsim.simulation.running_back import RunningBack
-from stationsim.simulation.spilling import Spilling
-from stationsim.simulation.standing import Standing
-from stationsim.simulation.supply import Supply
-from stationsim.simulation.thresholds import Thresholds
-from stationsim.simulation.trouble import Trouble
-from stationsim.simulation.valve_trouble import ValveTrouble
-from stationsim.simulation.wakes import WakePlan
-from stationsim.simulation.water import LineupKey, Water
-from stationsim.simulation.wearing import Wearing
+from stationsim.simulation.switchgear import Switchgear
+from stationsim.simulation.trouble.air_bound import AirBound
+from stationsim.simulation.trouble.blocks import Blocks
+from stationsim.simulation.trouble.conditions import Conditions
+from stationsim.simulation.trouble.exposure import Exposure
+from stationsim.simulation.trouble.happening import Trouble
+from stationsim.simulation.trouble.heating import Heating
+from stationsim.simulation.trouble.luck import Luck
+from stationsim.simulation.trouble.main_trouble import MainTrouble
+from stationsim.simulation.trouble.no_flow import NoFlow
+from stationsim.simulation.trouble.pump_trouble import PumpTrouble
+from stationsim.simulation.trouble.ragging import Ragging
+from stationsim.simulation.trouble.standing import Standing
+from stationsim.simulation.trouble.valve_trouble import ValveTrouble
+from stationsim.simulation.trouble.wearing import Wearing
+from stationsim.simulation.well.running_back import RunningBack
+from stationsim.simulation.well.spilling import Spilling
+from stationsim.simulation.well.thresholds import Thresholds
+from stationsim.simulation.well.wakes import WakePlan
+from stationsim.simulation.well.water import LineupKey, Water
 from stationsim.station import Station
-from stationsim.trace import PumpRun, Trace
+from stationsim.trace import Trace
 
-NEVER = math.inf
 _FAR_S = 86400.0
 """How far it looks ahead at first [s]: most of what comes beyond a day is overtaken before it."""
 _FURTHER = 8.0
@@ -87,10 +86,8 @@ class Plant:
         self.episode = episode
         self.clock = clock
         self.end_s = episode.duration_s
-        self._clock_offset_s = episode.clock_offset_s
         self.trace = Trace(inflow=inflow)
         self.recorder = Recorder(self.trace)
-        self._controller_name = station.control.controller
         self.controller: Decider = station.control.build(len(station.pumps))
         if station.backup_floats is not None:
             self.controller = FloatBackup(station.backup_floats, self.controller)
@@ -104,6 +101,8 @@ class Plant:
         self.alarms = AlarmBoard(self)
         self.open_stories = 0
         self.followers: list[Follower] = []
+        self.switchgear = Switchgear(self)
+        self.deciding = Deciding(self)
         self.supply = Supply(self)
         self.powered = True  # the pumps' busbar and the control circuits are live
         self.panel = Panel(self)
@@ -117,12 +116,7 @@ class Plant:
             self.machines.append(machine)
             self.engine = EngineSet(station.engine_pump, machine, self)
         self._arm()
-        self._mask = 0
         self._line: LineupKey | None = None
-        self._panel: tuple[PumpSeen, ...] | None = None
-
-        self._controller_levels: tuple[float, ...] = ()
-        self._wake_s = NEVER
         self._generation = 0
         self._ahead: Advance | None = None
         self._ahead_plan: WakePlan | None = None
@@ -217,7 +211,7 @@ class Plant:
             return
         water.clear()
         while water.t_s < now_s:
-            plan = self.thresholds.plan(self._controller_levels)
+            plan = self.thresholds.plan(self.deciding.levels_m)
             found = water.advance(now_s, plan.volumes_m3)
             water.absorb(found)
             if found.reached == REACHED_TIME:
@@ -330,28 +324,29 @@ class Plant:
         """Give whoever decides a turn, and let what runs then draw."""
         if self.controller_due:
             self.controller_due = False
-            self._hand_turn()
+            self.switchgear.hand_turn()
             if self.panel.asked:
-                self._controller_turn()
+                self.deciding.turn()
         if self.engine is not None:
             self.engine.look()
         if self.running_back.armed:
             self.running_back.look()
-        line = (self._mask, self.conditions.key)
+        line = (self.switchgear.mask, self.conditions.key)
         if line != self._line:
             self._line = line
             water = self.water
             lineup = water.line_up(line)
             self.recorder.leg(water.t_s, water.v_m3, line, lineup)
-            for follower in self.followers:
+            for follower in tuple(self.followers):
                 follower.lined_up()
 
     def _look_ahead(self, far_s: float = _FAR_S) -> None:
         """Look for the next level that somebody waits for, at most so far ahead [s]."""
-        plan = self.thresholds.plan(self._controller_levels)
+        plan = self.thresholds.plan(self.deciding.levels_m)
         self.water.clear()
         self._generation += 1
-        until = self._wake_s if self._wake_s < self.end_s else self.end_s
+        wake_s = self.deciding.wake_s
+        until = wake_s if wake_s < self.end_s else self.end_s
         far = self.water.t_s + far_s
         found = self.water.advance(min(until, far), plan.volumes_m3)
         self._ahead, self._ahead_plan = found, plan
@@ -376,84 +371,6 @@ class Plant:
         self.thresholds.heed(found, plan)
         self.settle()
 
-    # ------------------------------------------------------------------ the controller's turn
-
-    def _controller_turn(self) -> None:
-        if self._panel is None:
-            self._panel = tuple([machine.shown or machine.seen() for machine in self.electric])
-        now = self.t_s
-        panel, floats = self.panel, self.floats
-        seen = Snapshot(
-            self.signal.read(self.level_m),
-            self._panel,
-            panel.supply,
-            now + self._clock_offset_s,
-            floats.start,
-            floats.stop,
-            panel.controller_on,
-        )
-        decision = self.controller.decide(now, seen)
-        self.trace.decisions += 1
-        for note in decision.notes:
-            self.note(note.subject, note.event, note.cause, note.detail)
-            self.signal.heed(note)
-        for command in decision.commands:
-            if not 0 <= command.pump < len(self.electric):
-                self._blame(f"named pump {command.pump}; there are {len(self.electric)}")
-            machine = self.electric[command.pump]
-            if command.verb == "start":
-                self.start(machine, command.role, command.cause)
-            elif command.verb == "stop":
-                if machine.mode == "auto":  # in hand the selector bypasses the controller
-                    self.stop(machine, command.cause)
-            else:
-                self._blame(f"gave the unknown order '{command.verb}'")
-        self._set_wakes(decision, now)
-        if not panel.controller_on:
-            panel.told()
-
-    def _set_wakes(self, decision: Decision, now: float) -> None:
-        levels = decision.wake_at_levels_m
-        if levels != self._controller_levels:
-            for level in levels:
-                if not 0.0 <= level <= self.water.top_m:
-                    self._blame(
-                        f"asked to be woken at {level:g} m; "
-                        f"the well goes from 0 to {self.water.top_m:g} m"
-                    )
-            self._controller_levels = levels
-        wake = decision.wake_at_s
-        if wake != self._wake_s:
-            if not wake > now:
-                self._blame(f"asked at {now:.3f} s to be woken at {wake:.3f} s, in the past")
-            self._wake_s = wake
-            if wake < self.end_s:
-                # within this instant it would be this turn again, and time would stand still
-                turn_s = max(wake, now + 2.0 * SAME_INSTANT_S)
-                self.at(turn_s, CONTROLLER, "controller_wakes", wake)
-
-    def controller_wakes(self, wake_s: float) -> None:
-        """Give the controller the turn that it asked for, if it still wants it."""
-        if wake_s == self._wake_s:
-            self._wake_s = NEVER
-            self.controller_due = True
-
-    def _blame(self, what: str) -> None:
-        raise ControllerError(f"controller '{self._controller_name}' {what}")
-
-    def _hand_turn(self) -> None:
-        """Run what stands in hand, as far as supply, trips and rest allow."""
-        for machine in self.electric:
-            if machine.mode != "hand" or machine.running or not machine.able or not self.powered:
-                continue
-            if self.supply.sagging:
-                continue
-            rested = machine.stopped_s + machine.unit.min_off_s
-            if self.t_s >= rested - SAME_INSTANT_S:
-                self.start(machine, "hand", "selector in hand")
-            else:
-                self.at(rested, CONTROLLER, "panel_changed")
-
     # ------------------------------------------------------------------ switching
 
     def power_changed(self) -> None:
@@ -463,84 +380,16 @@ class Plant:
 
     def panel_changed(self) -> None:
         """Something that the panel sees has changed: the controller gets its turn."""
-        self._panel = None
-        for machine in self.electric:
-            machine.shown = None
+        self.switchgear.look_anew()
         self.controller_due = True
 
     def start(self, machine: Machine, role: str, cause: str) -> None:
-        """Start a machine, or write down why it does not start."""
-        if machine.running:
-            return
-        why_not = self._why_not_now(machine)
-        if self.luck.armed and not (why_not or machine.called or machine.engine_driven):
-            self.luck.demand(machine.unit.name)
-            why_not = self._why_not_now(machine)
-        if why_not:
-            self.note(machine.unit.name, "start refused", why_not, f"called as {role}")
-            return
-        if machine.will_not_start and not machine.engine_driven:
-            if not machine.called:
-                self.pumps.called_in_vain(machine, role)
-                self._panel = machine.shown = None
-            return
-        machine.running = True
-        machine.role, machine.started_by = role, cause
-        machine.started_s = self.t_s
-        machine.starts += 1
-        machine.run_m3 = machine.run_j = 0.0
-        self._mask |= 1 << machine.index
-        if self.heating.motors:
-            self.heating.look(machine)
-        self._panel = machine.shown = None
-        self.note(machine.unit.name, "start", cause, role)
-        for follower in self.followers:
-            follower.started(machine)
-
-    def _why_not_now(self, machine: Machine) -> str:
-        """Return why a machine can't start at this instant; empty when it can."""
-        why_not = machine.why_not
-        if not why_not and not machine.engine_driven:
-            if machine.held and machine.mode == "auto":
-                why_not = machine.held
-            elif not self.powered:
-                why_not = "no supply"
-            elif self.t_s < machine.stopped_s + machine.unit.min_off_s - SAME_INSTANT_S:
-                why_not = "minimum off time not over"
-        return why_not
+        """Start a machine, or write down why it does not start (see ``Switchgear``)."""
+        self.switchgear.start(machine, role, cause)
 
     def stop(self, machine: Machine, cause: str) -> None:
-        """Stop a machine and close its run."""
-        if not machine.running:
-            return
-        self._close_run(machine, cause)
-        self.note(machine.unit.name, "stop", cause, machine.role)
-        for follower in self.followers:
-            follower.stopped(machine)
-
-    def _close_run(self, machine: Machine, cause: str) -> None:
-        now = self.t_s
-        machine.running = False
-        machine.stopped_s = now
-        machine.stopped_by = cause
-        machine.hours_s += now - machine.started_s
-        self._mask &= ~(1 << machine.index)
-        if self.heating.motors:
-            self.heating.look(machine)
-        self._panel = machine.shown = None
-        self.trace.pumped_m3 += machine.run_m3
-        self.trace.runs.append(
-            PumpRun(
-                machine.index,
-                machine.role,
-                machine.started_s,
-                now,
-                machine.run_m3,
-                machine.run_j,
-                machine.started_by,
-                cause,
-            )
-        )
+        """Stop a machine and close its run (see ``Switchgear``)."""
+        self.switchgear.stop(machine, cause)
 
     # ------------------------------------------------------------------ what a timetable may call
 
@@ -553,7 +402,7 @@ class Plant:
         self.commit(self.end_s)
         trace, well = self.trace, self.station.well
         for machine in sorted((m for m in self.machines if m.running), key=lambda m: -m.started_s):
-            self._close_run(machine, "end of run")
+            self.switchgear.close_run(machine, "end of run")
         self.spilling.end("end of run")
         if self.engine is not None:
             self.engine.close()

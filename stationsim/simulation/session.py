@@ -21,7 +21,7 @@ from stationsim.inflow.segments import total_inflow
 from stationsim.results import Result
 from stationsim.simulation.clock import PEOPLE, SAME_INSTANT_S, Clock
 from stationsim.simulation.plant import Plant
-from stationsim.simulation.trouble import order_of
+from stationsim.simulation.trouble.happening import order_of
 from stationsim.station import Station
 from stationsim.trace import EventRow
 

@@ -16,7 +16,7 @@ from stationsim.inflow.segments import Segments
 from stationsim.outline import set_levels
 from stationsim.physics.balance import LOST, REACHED_TIME, advance
 from stationsim.physics.bands import Lineup, lay_bands
-from stationsim.simulation.wakes import marks, top_level
+from stationsim.simulation.well.wakes import marks, top_level
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -58,7 +58,7 @@ def _of_rags(happened: Happened, subject: str, spells: list[Spell]) -> str:
         count = _counted(happened, subject, spells, event)
         if count:
             said.append(f"{words} {times(count)}")
-    return f" ({', '.join(said)})" if said else ""
+    return f", and {listed(said)}" if said else ""
 
 
 def _of_wear(happened: Happened, subject: str, spells: list[Spell]) -> str:
@@ -154,8 +154,7 @@ def _of_meters(happened: Happened, _subject: str, spells: list[Spell]) -> str:
     days = f"in the {len(own)} days of it" if len(own) > 1 else "in that day"
     less = f"{100.0 * (1.0 - plant / station):.1f} % less"
     return (
-        f" ({days} the station meter counted {counted}, the meter at the far end"
-        f" {arrived}: {less})"
+        f" ({days} the station meter counted {counted}, the meter at the far end {arrived}: {less})"
     )
 
 

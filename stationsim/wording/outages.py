@@ -147,8 +147,9 @@ def _by_engine(result: Result, engine: EnginePump, out: pd.DataFrame, units: Sys
     dry = own.loc[own["stopped_by"] == "fails to prime"]
     vain = ""
     if len(dry):
-        dry_s = show(float(dry["duration_s"].sum()), "duration", units)
-        vain = f", {dry_s} of it in vain, for it drew no water"
+        dry_s = float(dry["duration_s"].sum())
+        part = "all" if dry_s >= ran_s else show(dry_s, "duration", units)
+        vain = f", {part} of it in vain, for it drew no water,"
     return f"the engine-driven pump {name} ran for {show(ran_s, 'duration', units)}{vain}{burnt}"
 
 

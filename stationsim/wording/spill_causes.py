@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stationsim.wording.sayings import STANDING, begins, ends
 from stationsim.wording.spells import Happened
+from stationsim.wording.standing import stood
 from stationsim.wording.words import listed, moment, times
 
 if TYPE_CHECKING:
@@ -92,8 +92,8 @@ def cause_of_spill(result: Result, start_s: float) -> str:
     station, at_s = result.station, start_s + _JUST_AFTER_S
     runs = result.pump_runs
     running = set(runs.loc[(runs["start_s"] <= at_s) & (runs["stop_s"] > at_s), "pump"])
-    stood = _stood(result, at_s)
-    supply = _supply_of_spill(result, at_s, running, stood)
+    wrong = _wrong(result, at_s)
+    supply = _supply_of_spill(result, at_s, running, wrong)
     if supply:
         return supply
     names = station.machine_names()
@@ -105,10 +105,10 @@ def cause_of_spill(result: Result, start_s: float) -> str:
     ready = [pump.name for pump in station.pumps if pump.name not in unable]
     less = [
         f"the {who} {how}" if who == "force main" else f"{who} {how}"
-        for who, kind in stood
+        for who, kind in wrong
         if (how := _MOVES_LESS.get(kind)) and who not in unable
     ]
-    held = [how for _who, kind in stood if (how := _HOLDS_PUMPS.get(kind))]
+    held = [how for _who, kind in wrong if (how := _HOLDS_PUMPS.get(kind))]
     if unable:
         out = [f"{name} {how}" for name, how in unable.items()]
         return f"with {listed([*out, *less, *held])}"
@@ -125,7 +125,7 @@ def cause_of_spill(result: Result, start_s: float) -> str:
 
 
 def _supply_of_spill(
-    result: Result, at_s: float, running: set[str], stood: list[tuple[str, str]]
+    result: Result, at_s: float, running: set[str], wrong: list[tuple[str, str]]
 ) -> str:
     """Return that the pumps had no supply at a moment; nothing when they had."""
     station, power = result.station, result.power
@@ -144,22 +144,17 @@ def _supply_of_spill(
         return f"with {what} {state}"
     name = station.engine_pump.pump.name
     does = "could not lift all that arrived" if name in running else "did not run"
-    if name in running and (name, "fails to prime") in stood:
+    if name in running and (name, "fails to prime") in wrong:
         does = "drew no water"
     return f"while {what} was {state} and {name} {does}"
 
 
-def _stood(result: Result, at_s: float) -> list[tuple[str, str]]:
+def _wrong(result: Result, at_s: float) -> list[tuple[str, str]]:
     """Return which troubles that matter to a spill stood at a moment: subject and kind."""
     happened = Happened(result, "si")
     found = []
     for kind in (*_MOVES_LESS, *_HOLDS_PUMPS, "fails to prime"):
-        for subject in happened.subjects(*begins(kind)):
-            spells = happened.spells(
-                happened.of(*begins(kind), subject=subject),
-                happened.of(*STANDING[kind].ends, subject=subject),
-                lambda _row, end, kind=kind: ends(kind, end),
-            )
+        for subject, spells in stood(happened, kind).items():
             if any(spell.start_s <= at_s < spell.stop_s for spell in spells):
                 found.append((subject, kind))
     return found

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 from stationsim.wording import effects
 from stationsim.wording.dry import Dry
 from stationsim.wording.outages import of_sags
-from stationsim.wording.sayings import BLOCKS, CAN_WAIT, FREES, OUT, STANDING, begins, ends
+from stationsim.wording.sayings import BLOCKS, CAN_WAIT, FREES, OUT, STANDING
 from stationsim.wording.spells import Happened, Spell, Told
+from stationsim.wording.standing import stood
 from stationsim.wording.words import times
 
 if TYPE_CHECKING:
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 _MOST_TOLD = 5
-_ABSENT = ("there is none", "the station has none")
-"""Details of an event for what the station does not have: nothing happened."""
 
 
 def of_trouble(result: Result, units: System) -> str:
@@ -58,14 +57,7 @@ def _standing(happened: Happened, kind: str) -> list[Told]:
     """Return what there is to tell of a kind of trouble, a subject each."""
     saying = STANDING[kind]
     found = []
-    for subject in happened.subjects(*begins(kind)):
-        rows = [
-            row for row in happened.of(*begins(kind), subject=subject) if row.detail not in _ABSENT
-        ]
-        over = happened.of(*saying.ends, subject=subject)
-        spells = happened.spells(rows, over, lambda _row, end: ends(kind, end))
-        if not spells:
-            continue
+    for subject, spells in stood(happened, kind).items():
         begun = [spell.begun for spell in spells]
         text = saying.text.format(who=subject, size=happened.size(begun))
         text += f" from {happened.since(spells)}{happened.chance(begun)}"

@@ -34,7 +34,7 @@ from stationsim.inflow.segments import total_inflow
 from stationsim.physics.forcemain import ForceMain, Pipe
 from stationsim.physics.pumps import HeadCurve
 from stationsim.simulation.session import Session
-from stationsim.simulation.wakes import top_level
+from stationsim.simulation.well.wakes import top_level
 from stationsim.station import Station
 from stationsim.testing import duplex, triplex
 from stationsim.testing import episode as flow_episode

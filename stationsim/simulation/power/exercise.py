@@ -18,7 +18,7 @@ from stationsim.signals import level_text
 from stationsim.simulation.clock import CONTROLLER, CROSSING, SAME_INSTANT_S
 from stationsim.simulation.following import Follower
 from stationsim.simulation.machines import Machine
-from stationsim.simulation.transfer import GENERATOR, GRID
+from stationsim.simulation.power.transfer import GENERATOR, GRID
 
 if TYPE_CHECKING:
     from stationsim.equipment.exercise import Exercise

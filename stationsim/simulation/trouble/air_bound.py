@@ -17,7 +17,7 @@ from stationsim.simulation.machines import Machine
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 KIND = "air-bound"
 

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
 
 if TYPE_CHECKING:
-    from stationsim.simulation.conditions import MainCondition
     from stationsim.simulation.plant import Plant
+    from stationsim.simulation.trouble.conditions import MainCondition
 
 _TOLD_M3 = 1e-6
 

@@ -11,7 +11,7 @@ from stationsim.episode import ScriptedEvent
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 _NONE_THERE = "the station has none"
 

@@ -22,7 +22,7 @@ from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 KIND = "ragging"
 GREATEST_STEP = 0.02

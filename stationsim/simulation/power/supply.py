@@ -9,11 +9,12 @@ A station without standby power knows the grid only. One with a fixed set has a 
 is connected neither grid nor fixed set can feed, until somebody disconnects it; the change back
 costs a break as that of the transfer switch.
 
-*Sag*: motors that do not ride through it drop out and none starts while it lasts; panel and
-transfer switch take no notice, unless it is longer than the start delay of the generator: then it
-is a loss of the grid. *One phase lost*: the phase relay stops every motor, tells the panel that
-there is no supply, and the transfer switch that there is no grid; it raises an alarm of its own at
-once, and 'power failed' is not raised. Neither touches a station that something else feeds.
+*Sag*: motors that do not ride through it drop out and none starts while it lasts; a relay that
+latches does so whether its motor runs or not, for it looks at the voltage. Panel and transfer
+switch take no notice, unless it is longer than the start delay of the generator: then it is a loss
+of the grid. *One phase lost*: the phase relay stops every motor, tells the panel that there is no
+supply, and the transfer switch that there is no grid; it raises an alarm of its own at once, and
+'power failed' is not raised. Neither touches a station that something else feeds.
 Common practice, no source.
 """
 
@@ -24,15 +25,15 @@ from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
-from stationsim.simulation.generator import Generator
-from stationsim.simulation.stories import grid_outage
-from stationsim.simulation.transfer import DEAD, GENERATOR, GRID, MOBILE, Transfer
+from stationsim.simulation.power.generator import Generator
+from stationsim.simulation.power.stories import grid_outage
+from stationsim.simulation.power.transfer import DEAD, GENERATOR, GRID, MOBILE, Transfer
 from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.machines import Machine
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 RETURN_BREAK = "short break after the return"
 """Why the supply fails once more when the grid is back."""
@@ -101,6 +102,7 @@ class Supply:
         for generator in (self.generator, self.mobile):
             if generator is not None:
                 generator.fuel.take_stock()
+                self.plant.trace.fuel_m3[generator.name] = generator.fuel.burnt_m3
 
     def set_named(self, name: str) -> Generator | None:
         """Return a generator set by its name; None when the station has no such set.
@@ -252,7 +254,7 @@ class Supply:
             self._transfer_sees_a_loss(was_on=was_on)
             return
         for machine in plant.electric:
-            if machine.running and machine.unit.rides_through_s < lasts_s:
+            if machine.unit.rides_through_s < lasts_s:
                 self._drops_out(machine)
         self.sagging = True
         plant.permits.limit(VOLTAGE_LOW, 0, stops=False)

@@ -21,7 +21,7 @@ from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 START, STOP = "start float", "stop float"
 HIGH, LOW = "high level float", "low level float"

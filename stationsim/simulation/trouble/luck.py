@@ -23,8 +23,8 @@ from stationsim.chance import Stream, Streams, until_failure
 from stationsim.episode import RandomFault, ScriptedEvent
 from stationsim.equipment.faults import BY_KIND
 from stationsim.errors import ActionError
-from stationsim.simulation.blocks import BLOCK_OF_KIND
-from stationsim.simulation.trouble import order_of
+from stationsim.simulation.trouble.blocks import BLOCK_OF_KIND
+from stationsim.simulation.trouble.happening import order_of
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant

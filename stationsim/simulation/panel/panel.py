@@ -22,7 +22,7 @@ from stationsim.simulation.clock import FAULT
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 NAME = "panel"
 STOPPED, OPEN = "controller stopped", "control breaker open"

@@ -15,15 +15,15 @@ from stationsim.physics.balance import LOST, Advance, advance
 from stationsim.physics.bands import Lineup, lay_bands
 from stationsim.physics.forcemain import ForceMain, troubled
 from stationsim.physics.operating import RunsBack, drain_m3s, operating_point
-from stationsim.simulation.conditions import (
+from stationsim.simulation.machines import Machine
+from stationsim.simulation.trouble.conditions import (
     SOUND_MAIN,
     ConditionKey,
     MainCondition,
     PumpCondition,
 )
-from stationsim.simulation.machines import Machine
-from stationsim.simulation.spilling import Spilling
-from stationsim.simulation.wakes import marks, top_level
+from stationsim.simulation.well.spilling import Spilling
+from stationsim.simulation.well.wakes import marks, top_level
 from stationsim.station import Station
 
 _NO_SAMPLES = (math.inf,)

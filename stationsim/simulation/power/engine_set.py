@@ -19,7 +19,7 @@ from stationsim.equipment.engine_pump import EnginePump
 from stationsim.signals import level_text
 from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.machines import FAILED, Machine
-from stationsim.simulation.transfer import DEAD, GRID
+from stationsim.simulation.power.transfer import DEAD, GRID
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant

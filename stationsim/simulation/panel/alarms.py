@@ -26,7 +26,7 @@ from stationsim.simulation.clock import INSTRUMENT, RECORDER
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 TELEMETRY = "telemetry"
 TELEMETRY_LOST, ALARM_OFF = "telemetry lost", "alarm off"

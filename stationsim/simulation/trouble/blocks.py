@@ -29,7 +29,7 @@ from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 _EVENT_OF_BLOCK = {
     OUT_OF_SERVICE: "out of service",

@@ -20,8 +20,8 @@ from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.following import Follower
 
 if TYPE_CHECKING:
-    from stationsim.simulation.generator import Generator
     from stationsim.simulation.machines import Machine
+    from stationsim.simulation.power.generator import Generator
 
 
 class Fuel(Follower):

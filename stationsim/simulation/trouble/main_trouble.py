@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 from stationsim.episode import EventKind, ScriptedEvent
 from stationsim.equipment.faults import BY_KIND
-from stationsim.simulation.conditions import MainCondition
+from stationsim.simulation.trouble.conditions import MainCondition
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 HELD_DARK = "held, downstream dark"
 """Why the panel holds pumps back while the station that receives is dark."""

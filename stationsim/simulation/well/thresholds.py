@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stationsim.physics.balance import BEGAN_OVER, LEFT_CAP
-from stationsim.simulation.floats import HIGH, LOW
-from stationsim.simulation.wakes import WakePlan, wake_plan
+from stationsim.simulation.panel.floats import HIGH, LOW
+from stationsim.simulation.well.wakes import WakePlan, wake_plan
 
 if TYPE_CHECKING:
     from stationsim.physics.balance import Advance

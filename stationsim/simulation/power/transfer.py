@@ -17,8 +17,8 @@ from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
 
 if TYPE_CHECKING:
     from stationsim.equipment.power import TransferSwitch
-    from stationsim.simulation.generator import Generator
     from stationsim.simulation.plant import Plant
+    from stationsim.simulation.power.generator import Generator
 
 GRID, GENERATOR, MOBILE, DEAD = "grid", "generator", "mobile generator", "dead"
 """What feeds the busbar."""

@@ -15,7 +15,7 @@ from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 MOST_STEPS = 95
 """A hundredth each: a pump that has lost more than this lifts nothing any more [-]."""

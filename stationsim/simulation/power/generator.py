@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import FAULT, SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.following import Follower
-from stationsim.simulation.fuel import Fuel
 from stationsim.simulation.machines import Block, Machine
+from stationsim.simulation.power.fuel import Fuel
 
 if TYPE_CHECKING:
     from stationsim.equipment.power import GeneratorSet

@@ -11,7 +11,7 @@ from stationsim.simulation.clock import FAULT
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 
 class Standing:

@@ -27,12 +27,12 @@ from stationsim.chance import Streams
 from stationsim.episode import ScriptedEvent
 from stationsim.signals import Note, level_text
 from stationsim.simulation.clock import INSTRUMENT, SAME_INSTANT_S
-from stationsim.simulation.wakes import wake_plan
+from stationsim.simulation.well.wakes import wake_plan
 from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
-    from stationsim.simulation.trouble import Handlers
+    from stationsim.simulation.trouble.happening import Handlers
 
 NAME = "level sensor"
 _ALARM = "level signal failed"

@@ -1,0 +1,1 @@
+"""What feeds the pumps: grid, transfer switch, generator sets, the engine-driven pump."""

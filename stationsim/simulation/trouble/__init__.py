@@ -1,0 +1,1 @@
+"""What goes wrong while a station runs, by family, and who puts it right."""
