@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from stationsim import saving
+from stationsim import saving, vocabulary
 from stationsim.caution import CAUTION
+from stationsim.equipment.faults import CATALOGUE
 from stationsim.signals import level_text
 from stationsim.trace import seen_levels
 
@@ -51,6 +52,13 @@ KEPT = {
 
 _SEEN = ("panel", "alarm")
 _OF_THE_SCRIPT = ("scripted", "by chance")
+_OF_ALARMS = ("alarm raised", "alarm cleared", "alarm sent")
+_FORESEEN = ("for ", "to the end of the run")
+"""How details begin that tell how long a condition will last: nobody knows that beforehand."""
+
+_STARTS = ("start_time", "start_s", "started_by")
+_STOPS = ("stop_time", "stop_s", "stopped_by")
+_LASTED = ("duration_s", "volume_by_hours_m3")
 
 
 def seen_tables(result: Result) -> dict[str, pd.DataFrame]:
@@ -61,30 +69,28 @@ def seen_tables(result: Result) -> dict[str, pd.DataFrame]:
     result
         The run.
     """
+    dark = dark_spans(result)
     tables = {name: result.tables[name].copy() for name in KEPT}
-    events = tables["events"]
-    tables["events"] = events[events["seen"].isin(_SEEN) & ~_dark(result, events)]
-    power = tables["power"]
-    tables["power"] = power[power["seen"].isin(_SEEN)]
-    found = {name: table[list(KEPT[name])].reset_index(drop=True) for name, table in tables.items()}
-    log = found["events"]
-    log["cause"] = log["cause"].where(~log["cause"].isin(_OF_THE_SCRIPT), "")
-    log["detail"] = _details_seen(result, tables["events"])
-    return found
+    levels, power = tables["levels"], tables["power"]
+    tables["levels"] = levels[~_within(levels["t_s"], dark)]
+    tables["power"] = power[power["seen"].isin(_SEEN) & ~_within(power["start_s"], dark)]
+    tables["pump_runs"] = _runs_seen(tables["pump_runs"], dark)
+    tables["alarms"] = _alarms_seen(result, tables["alarms"], dark)
+    tables["events"] = _events_seen(result)
+    return {name: table[list(KEPT[name])].reset_index(drop=True) for name, table in tables.items()}
 
 
 def key_table(result: Result) -> pd.DataFrame:
     """Return what truly happened and did not show, with every spill, in the order of time.
+
+    Together with the events of :func:`seen_tables` it holds each event of the run once.
 
     Parameters
     ----------
     result
         The run.
     """
-    events = result.events
-    hidden = events[~events["seen"].isin(_SEEN) | _dark(result, events)].copy()
-    caused = events["seen"].isin(_SEEN) & events["cause"].isin(_OF_THE_SCRIPT)
-    rows = pd.concat([hidden, events[caused]]).sort_values("t_s", kind="stable")
+    rows = result.events[~_shown(result)]
     spills = result.spills
     told = pd.DataFrame(
         {
@@ -132,36 +138,116 @@ def write_into(result: Result, folder: Path, formats: Sequence[str] = ("csv",)) 
     )
 
 
-def _dark(result: Result, events: pd.DataFrame) -> pd.Series[bool]:
-    """Return which events fell while the panel was dead and kept no log.
+def dark_spans(result: Result) -> list[tuple[float, float]]:
+    """Return when the panel was dead and kept no record [s].
 
-    An alarm that has a supply of its own goes on.
+    Alarms that have a supply of their own go on meanwhile.
+
+    Parameters
+    ----------
+    result
+        The run.
     """
-    dark = pd.Series(data=False, index=events.index)
     begin: float | None = None
     spans: list[tuple[float, float]] = []
-    for row in result.events.itertuples():
+    for row in sorted(result.trace.events, key=lambda row: row.t_s):
         if row.event == "control breaker open":
-            begin = float(row.t_s) if begin is None else begin
+            begin = row.t_s if begin is None else begin
         elif row.event == "control breaker closed" and begin is not None:
-            spans.append((begin, float(row.t_s)))
+            spans.append((begin, row.t_s))
             begin = None
     if begin is not None:
-        spans.append((begin, float("inf")))
+        spans.append((begin, math.inf))
+    return spans
+
+
+def _within(times: pd.Series[float], spans: list[tuple[float, float]]) -> pd.Series[bool]:
+    found = pd.Series(data=False, index=times.index)
     for start_s, stop_s in spans:
-        dark |= (events["t_s"] >= start_s) & (events["t_s"] < stop_s)
-    if result.station.alarms.supply == "own":
-        dark &= ~events["event"].isin(("alarm raised", "alarm cleared"))
-    return dark
-
-
-def _details_seen(result: Result, events: pd.DataFrame) -> list[str]:
-    """Return the details of the log with the level that the panel saw in place of the true one."""
-    times = events["t_s"].to_numpy(dtype=float)
-    seen = seen_levels(result.trace, times, result.level_at(times))
-    found = []
-    for detail, level in zip(events["detail"], seen, strict=True):
-        said = str(detail).rpartition("level ")[0].removesuffix("; ")
-        here = "no level signal" if math.isnan(level) else f"level {level_text(float(level))}"
-        found.append(f"{said}; {here}" if said else here)
+        found |= (times >= start_s) & (times < stop_s)
     return found
+
+
+def _shown(result: Result) -> pd.Series[bool]:
+    """Return which events an observer has."""
+    events = result.events
+    dark = _within(events["t_s"], dark_spans(result))
+    if result.station.alarms.supply == "own":
+        dark &= ~events["event"].isin(_OF_ALARMS)
+    # the far end misses a station whatever stands there
+    far = events["event"].isin(_OF_ALARMS) & (events["subject"] == "telemetry")
+    return events["seen"].isin(_SEEN) & (~dark | far)
+
+
+def _events_seen(result: Result) -> pd.DataFrame:
+    """Return the log: no cause and no detail tells what its event does not show."""
+    log = result.events[_shown(result)].copy()
+    alarm = log["event"].isin(_OF_ALARMS)
+    causes = log["cause"].where(~log["cause"].isin(_OF_THE_SCRIPT), "").map(_told)
+    log["cause"] = causes.where(~alarm, causes.str.partition(": ")[0])
+    times = log["t_s"].to_numpy(dtype=float)
+    seen = seen_levels(result.trace, times, result.level_at(times))
+    dark = _within(log["t_s"], dark_spans(result))
+    log["detail"] = [
+        _detail_seen(str(detail), float(level), of_alarm=of_alarm, dead=dead)
+        for detail, level, of_alarm, dead in zip(log["detail"], seen, alarm, dark, strict=True)
+    ]
+    return log
+
+
+def _detail_seen(detail: str, level_m: float, *, of_alarm: bool, dead: bool) -> str:
+    """Return a detail with the level that the panel saw in place of the true one."""
+    said = detail.rpartition("level ")[0].removesuffix("; ")
+    if of_alarm or said.startswith(_FORESEEN):
+        said = ""
+    here = "no level signal" if math.isnan(level_m) else f"level {level_text(level_m)}"
+    parts = [_told(said), "" if dead else here]
+    return "; ".join(part for part in parts if part)
+
+
+def _told(text: str) -> str:
+    """Return a cause or a detail up to where it names a trouble that nobody sees."""
+    for name in _HIDDEN:
+        before, found, _after = text.partition(name)
+        if found:
+            return before.rstrip(" :,")
+    return text
+
+
+def _names_of_hidden() -> tuple[str, ...]:
+    """Return the names of all troubles whose events show on no panel, as causes have them."""
+    found = []
+    for fault in CATALOGUE:
+        names = (fault.kind, fault.phrase)
+        if fault.trouble and not any(vocabulary.seen_by(name) in _SEEN for name in names):
+            found += [name for name in names if name not in _TOLD_ANYWAY and "{" not in name]
+    return (*dict.fromkeys(found), "check valve of")
+
+
+_TOLD_ANYWAY = ("fails", "overload", "high temperature", "telemetry lost")
+"""Kinds that an alarm or a trip of the same name tells of."""
+
+_HIDDEN = _names_of_hidden()
+
+
+def _runs_seen(runs: pd.DataFrame, dark: list[tuple[float, float]]) -> pd.DataFrame:
+    """Return the runs as the log has them: what fell while the panel was dead is blank."""
+    runs["started_by"] = runs["started_by"].map(_told)
+    runs["stopped_by"] = runs["stopped_by"].map(_told)
+    begun, over = _within(runs["start_s"], dark), _within(runs["stop_s"], dark)
+    for unknown, columns in ((begun, _STARTS), (over, _STOPS), (begun | over, _LASTED)):
+        for column in columns:
+            blank = math.nan if column.endswith(("_s", "_m3")) else ""
+            runs[column] = runs[column].where(~unknown, blank)
+    return runs[~(begun & over)]
+
+
+def _alarms_seen(
+    result: Result, alarms: pd.DataFrame, dark: list[tuple[float, float]]
+) -> pd.DataFrame:
+    """Return the alarms; when one ended while all alarms were dead, nobody knows."""
+    if result.station.alarms.supply != "own":
+        unknown = _within(alarms["cleared_s"], dark) & (alarms["subject"] != "telemetry")
+        alarms["cleared_s"] = alarms["cleared_s"].where(~unknown, math.nan)
+        alarms["cleared_time"] = alarms["cleared_time"].where(~unknown, "")
+    return alarms

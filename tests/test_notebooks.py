@@ -1,4 +1,7 @@
-"""The lessons run from top to bottom, say what they claim, and are stored without outputs."""
+"""The lessons run from top to bottom, say what they claim, and are stored without outputs.
+
+To execute them takes a minute, so what needs that is marked slow; `.ci/run` runs it every time.
+"""
 
 from __future__ import annotations
 
@@ -108,6 +111,7 @@ def test_lessons_are_there() -> None:
     ]
 
 
+@pytest.mark.slow
 @of_each
 def test_lesson_runs_from_top_to_bottom(lesson: Path, executed: dict[str, Any]) -> None:
     notebook = executed[lesson.stem]  # a failing cell, so a failing assertion in one, has raised
@@ -122,6 +126,7 @@ def test_lesson_runs_from_top_to_bottom(lesson: Path, executed: dict[str, Any]) 
     assert errors == []
 
 
+@pytest.mark.slow
 def test_tank_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
     notebook = executed["1-the-tank"]
     text = printed(notebook)
@@ -134,6 +139,7 @@ def test_tank_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None
     assert figures(notebook) == 2
 
 
+@pytest.mark.slow
 def test_station_lesson_shows_the_reference_numbers(executed: dict[str, Any]) -> None:
     notebook = executed["2-a-station"]
     text = printed(notebook)
@@ -145,6 +151,7 @@ def test_station_lesson_shows_the_reference_numbers(executed: dict[str, Any]) ->
     assert figures(notebook) == 6
 
 
+@pytest.mark.slow
 def test_storm_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
     notebook = executed["3-a-storm"]
     text = printed(notebook)
@@ -159,6 +166,7 @@ def test_storm_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> Non
     assert figures(notebook) == 7
 
 
+@pytest.mark.slow
 def test_spill_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
     notebook = executed["4-minutes-to-a-spill"]
     text = printed(notebook)
@@ -174,6 +182,7 @@ def test_spill_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> Non
     assert figures(notebook) == 6
 
 
+@pytest.mark.slow
 def test_alternation_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
     notebook = executed["5-the-storm-in-which-alternation-stops"]
     text = printed(notebook)
@@ -186,6 +195,7 @@ def test_alternation_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) 
     assert figures(notebook) == 3
 
 
+@pytest.mark.slow
 def test_drawdown_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
     notebook = executed["6-a-drawdown-test"]
     text = printed(notebook)

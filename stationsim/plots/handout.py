@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stationsim.handout import dark_spans
 from stationsim.outline import set_levels
 from stationsim.plots import rows, style
 from stationsim.plots.levels import explain, finish_level, rows_in, span_text, stacked
@@ -42,6 +43,8 @@ def handout_figure(result: Result, system: str = "si") -> Figure:
         times = np.unique(np.concatenate((np.linspace(*ends_s, _POINTS), legs, signal)))
         times = times[(times >= 0.0) & (times <= ends_s[1])]
         seen = seen_levels(result.trace, times, result.level_at(times))
+        for begin, end in dark_spans(result):
+            seen[(times >= begin) & (times < end)] = np.nan
         depth = style.level_axis(result.station, system)
         level.plot(style.day_numbers(start, times), depth(seen), color=style.BLACK, linewidth=1.0)
         finish_level(level, result, system)
@@ -51,7 +54,10 @@ def handout_figure(result: Result, system: str = "si") -> Figure:
         level.set_ylim(float(depth(0.0)), float(depth(1.06 * top_m)))
         level.tick_params(labelbottom=False)
         rows.draw_runs(runs, result, *ends_s, seen_only=True)
-        explain(runs, rows.role_patches(result, ends_s) + rows.mark_patches(result, ends_s))
+        explain(
+            runs,
+            rows.role_patches(result, ends_s) + rows.mark_patches(result, ends_s, seen_only=True),
+        )
         title = f"{result.station.name}: level as the panel saw it, runs and alarms"
         style.head(figure, title, span_text(result, ends_s))
         return figure

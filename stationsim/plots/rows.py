@@ -6,12 +6,13 @@ then a row shows the part of each span of time in which the pump ran.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.patches import Patch
 
+from stationsim.handout import dark_spans
 from stationsim.plots import standing, style
 
 if TYPE_CHECKING:
@@ -78,11 +79,43 @@ def state_rows(
         own = alarms.loc[alarms["alarm"] == alarm]
         spans = _spans(own["raised_s"], own["cleared_s"].fillna(result.trace.end_s))
         rows.append(Row(f"alarm: {alarm}", spans, style.ORANGE, ""))
+    if seen_only:
+        rows = _recorded(result, rows)
     spills = result.spills
     if len(spills) and not seen_only:
         spans = _spans(spills["start_s"], spills["stop_s"])
         rows.append(Row("spill", spans, style.VERMILION, "xxxx"))
     return [row for row in rows if _clipped(row.spans_s, *ends_s)]
+
+
+def _recorded(result: Result, rows: list[Row]) -> list[Row]:
+    """Return rows without what fell while the panel was dead; alarms may have gone on."""
+    dark = dark_spans(result)
+    own = result.station.alarms.supply == "own"
+    return [
+        row
+        if own and row.name.startswith("alarm")
+        else replace(row, spans_s=less(row.spans_s, dark))
+        for row in rows
+    ]
+
+
+def less(
+    spans: list[tuple[float, float]], without: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """Return spans without the parts that lie in others [s].
+
+    Parameters
+    ----------
+    spans, without
+        From and to of each [s].
+    """
+    for low, high in without:
+        cut = [part for a, b in spans for part in ((a, min(b, low)), (max(a, high), b))]
+        spans = [(a, b) for a, b in cut if b > a] + [
+            (a, b) for a, b in spans if a == b and not low <= a < high
+        ]
+    return spans
 
 
 def outages_s(result: Result, *, phase: bool = False) -> list[tuple[float, float]]:
@@ -138,7 +171,7 @@ def draw_runs(
     names = result.station.machine_names()
     for y, name in enumerate(names):
         own = runs.loc[runs["pump"] == name]
-        _draw_marks(axes, result, y, (from_s, to_s))
+        _draw_marks(axes, result, y, (from_s, to_s), seen_only=seen_only)
         for role in own["role"].unique():
             look = style.ROLES.get(role, style.OTHER_ROLE)
             part = own.loc[own["role"] == role]
@@ -147,6 +180,8 @@ def draw_runs(
             for begin, end in spans:
                 if end - begin > _WIDTH_OF_LETTER * len(role) * (to_s - from_s):
                     _write(axes, result, 0.5 * (begin + end), y, role)
+    if seen_only:
+        _blank(axes, result, len(names), (from_s, to_s))
     _draw_states(axes, result, len(names), (from_s, to_s), seen_only=seen_only)
     _finish(axes, row_names(result, (from_s, to_s), seen_only=seen_only))
 
@@ -246,7 +281,11 @@ def mark_patches(
         True for only what the panel shows.
     """
     patches = []
-    spans = [(span.start_s, span.stop_s) for span in result.trace.unavailable]
+    spans = [
+        (span.start_s, span.stop_s)
+        for span in result.trace.unavailable
+        if not (seen_only and span.cause == "out of service")
+    ]
     if _clipped(spans, *ends_s):
         patches.append(Patch(**_CANNOT_RUN, label="cannot be run"))
     if any(_clipped(spans, *ends_s) for spans in in_hand_s(result).values()):
@@ -329,14 +368,34 @@ _CANNOT_RUN: dict[str, Any] = {
 _WORD_OF_CAUSE = {"selector in off": "off", "pump failed": "failed"}
 
 
-def _draw_marks(axes: Axes, result: Result, y: int, ends_s: tuple[float, float]) -> None:
+def _blank(axes: Axes, result: Result, machines: int, ends_s: tuple[float, float]) -> None:
+    """Cover the machines where the panel was dead and kept no record."""
+    for begin, end in _clipped(dark_spans(result), *ends_s):
+        low, high = style.day_numbers(result.episode.start, [begin, end])
+        axes.broken_barh(
+            [(low, high - low)],
+            (-0.5, machines),
+            facecolor="white",
+            edgecolor=style.GREY,
+            linewidth=0.6,
+            zorder=4.0,
+        )
+        axes.text(
+            0.5 * (low + high), 0.5 * machines - 0.5, "no record",
+            fontsize=7.0, ha="center", va="center", color=style.DARK, zorder=4.1, clip_on=True,
+        )  # fmt: skip
+
+
+def _draw_marks(
+    axes: Axes, result: Result, y: int, ends_s: tuple[float, float], *, seen_only: bool = False
+) -> None:
     """Mark in a machine's row when it could not be run and why, and when it was in hand."""
     name = result.station.machine_names()[y]
     low, high = (float(e) for e in axes.get_xlim())
     least = _LEAST_WIDTH * (high - low)
     for span in result.trace.unavailable:
         clipped = _clipped([(span.start_s, span.stop_s)], *ends_s)
-        if span.machine != y or not clipped:
+        if span.machine != y or not clipped or (seen_only and span.cause == "out of service"):
             continue
         begin, end = style.day_numbers(result.episode.start, clipped[0])
         box = [(begin, max(end - begin, least))]

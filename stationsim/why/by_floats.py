@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from stationsim.why.held import controls_out
 from stationsim.why.said import cause_text, lasting, short, span
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene
 from stationsim.wording import listed
@@ -30,9 +31,10 @@ def of_floats(scene: Scene, name: str) -> Answer | None:
     since_s = 0.0 if row is None else row.t_s
     why = "" if row is None else f": {cause_text(scene.station, row.cause, scene.system)}"
     head = f"{name} did not run: the panel went by its backup floats"
-    more = [f"It had done so since {scene.clock(since_s)}{why}.", saw(scene)]
+    more = [f"It had done so since {scene.clock(since_s)}{why}.", *_nobody(scene), saw(scene)]
     if not turn.seen.stop_float:
         hangs = scene.level(floats.stop_m)
+        more += float_otherwise(scene, "stop float", floats.stop_m, water=False)
         verdict = f"{head}, and the backup stop float ({hangs}) was uncovered, so none may run"
     elif not turn.seen.start_float:
         last = scene.last_run(name)
@@ -41,6 +43,11 @@ def of_floats(scene: Scene, name: str) -> Answer | None:
         if other:
             return Answer(name, f"{head}, and {other}.", more)
         peak = scene.peak(from_s, scene.at_s)
+        if peak.level_m >= floats.start_m:
+            more += float_otherwise(scene, "start float", floats.start_m, water=False)
+            hangs = scene.level(floats.start_m)
+            verdict = f"{head}, and the backup start float ({hangs}) showed no water"
+            return Answer(name, f"{verdict}.", more)
         below = short(floats.start_m - peak.level_m, scene.system)
         verdict = (
             f"{head}, and the level peaked at {scene.level(peak.level_m)}"
@@ -50,6 +57,41 @@ def of_floats(scene: Scene, name: str) -> Answer | None:
     else:
         verdict = f"{head}; {_covered(scene, name)}"
     return Answer(name, f"{verdict}.", more)
+
+
+def _nobody(scene: Scene) -> list[str]:
+    """Return why the controller by level did not decide, when that is why the floats do."""
+    opened, stopped = controls_out(scene)
+    said = []
+    if opened is not None:
+        said.append(f"The control breaker was open since {scene.clock(opened.t_s)}.")
+    if stopped is not None:
+        said.append(f"The controller was stopped since {scene.clock(stopped.t_s)}.")
+    return said
+
+
+def float_otherwise(scene: Scene, name: str, level_m: float, *, water: bool) -> list[str]:
+    """Return that a float showed another thing than the truth, and why.
+
+    Parameters
+    ----------
+    scene
+        The moment.
+    name
+        Which float.
+    level_m
+        Where it hangs [m above floor].
+    water
+        Whether it showed water.
+    """
+    if (scene.level_at(scene.at_s) >= level_m) == water:
+        return []
+    row = scene.before(scene.of(name, "float stuck up", "float stuck down", "float late"))
+    right = scene.before(scene.of(name, "float right"))
+    if row is None or (right is not None and right.t_s >= row.t_s):
+        return []
+    how = row.event.removeprefix("float ")
+    return [f"In truth, which no panel sees, the {name} was {how} since {scene.clock(row.t_s)}."]
 
 
 def _another_took(scene: Scene, from_s: float) -> str:
@@ -110,4 +152,10 @@ def saw(scene: Scene) -> str:
     """
     seen = scene.seen_at(scene.at_s)
     told = "had no signal" if math.isnan(seen) else f"saw {scene.level(seen)}"
+    if any(controls_out(scene)):
+        return f"Nobody looked at the level signal; in truth the level was {_true(scene)}."
     return f"The panel {told}; in truth the level was {scene.level(scene.level_at(scene.at_s))}."
+
+
+def _true(scene: Scene) -> str:
+    return scene.level(scene.level_at(scene.at_s))

@@ -21,6 +21,12 @@ if TYPE_CHECKING:
 
 _SAME_LEVEL_M = 1e-9
 _SEEN_OTHERWISE_M = 0.005
+_BACK = {
+    "panel up": "the panel was up",
+    "controller runs again": "the controller ran again",
+    "control breaker closed": "the control breaker was closed",
+}
+"""Event after which the restart delay runs -> how it is said."""
 
 
 class Part(NamedTuple):
@@ -203,13 +209,16 @@ def _waits(scene: Scene, name: str, role: str) -> Answer:
     unit, last = scene.station.pumps[pump], scene.last_run(name)
     rested_s = -math.inf if last is None else last.stop_s + unit.min_off_s
     head = f"{name} did not run yet: it was called as {role_text(role)}, but"
-    back = scene.before(scene.of("grid", "grid back"))
+    returns = scene.of("grid", "grid back", "phases back") + scene.of("panel", "panel up")
+    returns += scene.of("panel", "controller runs again", "control breaker closed")
+    back = scene.before(sorted(returns, key=lambda row: row.t_s))
     hold_s = -math.inf if back is None else back.t_s + settings.restart_delay_s
     if memory.next_start_s > at_s + SAME_INSTANT_S:
         until = scene.until(memory.next_start_s)
         if abs(hold_s - memory.next_start_s) <= SAME_INSTANT_S and back is not None:
             delay = lasting(settings.restart_delay_s)
-            why = f"the supply was back at {scene.clock(back.t_s)} and the restart delay of {delay}"
+            what = _BACK.get(back.event, "the supply was back")
+            why = f"{what} at {scene.clock(back.t_s)} and the restart delay of {delay}"
         else:
             gap_s = settings.stagger_s
             if memory.after_power_loss and settings.restart_stagger_s is not None:

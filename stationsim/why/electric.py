@@ -5,8 +5,9 @@ from __future__ import annotations
 from math import isnan
 from typing import TYPE_CHECKING
 
-from stationsim.why.by_floats import of_floats
+from stationsim.why.by_floats import float_otherwise, of_floats
 from stationsim.why.by_level import of_level
+from stationsim.why.held import no_controls, no_supply, of_held, reversing
 from stationsim.why.in_vain import refusals
 from stationsim.why.said import cause_text, lasting, role_text, span
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene, Spell
@@ -14,12 +15,15 @@ from stationsim.wording import at_end
 
 if TYPE_CHECKING:
     from stationsim.equipment.pumps import PumpUnit
-    from stationsim.trace import PowerRow, PumpRun
+    from stationsim.trace import PumpRun
 
 _LONGEST = "maximum run time"
 _BY_FORCE = (
     "high temperature", "pump failed", "seal leak", "out of service", "power lost", "grid sag",
     "phase lost", "transfer back", "generator fails", "generator tripped", "out of fuel",
+    "overload", "moisture in motor", "no flow", "control power lost", "controller stopped",
+    "fails to prime", "held, downstream dark", "held, downstream limited", "held by the generator",
+    "mobile generator disconnected",
 )  # fmt: skip
 
 
@@ -39,9 +43,10 @@ def of_pump(scene: Scene, name: str) -> Answer:
     found = (
         of_unable(scene, name)
         or _no_run_signal(scene, name)
-        or _no_supply(scene, name)
-        or _no_controls(scene, name)
+        or no_supply(scene, name)
+        or no_controls(scene, name)
         or _in_hand(scene, name)
+        or of_held(scene, name)
         or of_floats(scene, name)
         or of_level(scene, name)
     )
@@ -96,7 +101,7 @@ def stopped(scene: Scene, run: PumpRun) -> str:
     if cause == "backup stop float":
         return "stopped by force at low level: backup stop float uncovered"
     if cause in _BY_FORCE:
-        return f"stopped by force: {cause}"
+        return f"stopped by force: {cause.removeprefix('held, ')}"
     return f"stopped by: {cause_text(scene.station, cause, scene.system)}"
 
 
@@ -109,6 +114,8 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
     since = scene.clock(run.start_s)
     part = "in hand" if run.role == "hand" else f"as {role_text(run.role)}"
     verdict = f"{name} ran {part}, since {since}: {cause}."
+    if run.role == "exercise":
+        verdict = f"{name} ran for an exercise, since {since}, whatever the level."
     more = []
     mode, turned_s = scene.selector(name)
     if mode == "hand":
@@ -117,6 +124,9 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
             " the level."
         )
     more += _saw_otherwise(scene, run)
+    floats = scene.station.backup_floats
+    if floats is not None and run.started_by == "backup start float":
+        more += float_otherwise(scene, "start float", floats.start_m, water=True)
     skipped = [
         row
         for row in scene.of(name, "swap skipped")
@@ -140,7 +150,7 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
 def _saw_otherwise(scene: Scene, run: PumpRun) -> list[str]:
     """Return what the panel saw at a start, when it was not so."""
     true, seen = scene.level_at(run.start_s), scene.seen_at(run.start_s)
-    if run.role == "hand" or abs(true - seen) <= 0.005:
+    if run.role in ("hand", "exercise") or abs(true - seen) <= 0.005:
         return []
     saw = "the panel had no signal" if isnan(seen) else f"the panel saw {scene.level(seen)}"
     return [f"When it started {saw}; in truth the level was {scene.level(true)}."]
@@ -166,6 +176,7 @@ def of_unable(scene: Scene, name: str) -> Answer | None:
     said = " and ".join(_unable_text(scene, spell) for spell in reversed(spells))
     more = [_who_clears(scene, spell) for spell in spells]
     more += _called_in_vain(scene, name, first)
+    more += [one for spell in spells if (one := reversing(scene, name, spell.begun))]
     last = scene.last_run(name)
     if last is not None and abs(last.stop_s - first.start_s) <= SAME_INSTANT_S:
         more.append(f"It ran as {last.role} until then and was stopped by it.")
@@ -188,6 +199,8 @@ def _unable_text(scene: Scene, spell: Spell) -> str:
         return f"it was out of service since {since}"
     if spell.kind == "seal leak":
         return f"it was taken out by a seal leak at {since}"
+    if spell.kind == "no flow":
+        return f"the panel had stopped it at {since}, for it ran and moved nothing (no flow)"
     return f"it had tripped at {since} ({spell.kind})"
 
 
@@ -198,6 +211,8 @@ def _who_clears(scene: Scene, spell: Spell) -> str:
         who = "Only a person can turn the selector back"
     elif spell.kind == "out of service":
         who = "Whoever took it out gives it back when the work is done"
+    elif spell.kind in ("moisture in motor", "seal leak") and not by_itself:
+        who = "A crew on site has to dry it"
     elif by_itself:
         who = "It is free again by itself when the condition is over"
     elif spell.ended is not None and spell.ended.cause == "by itself":
@@ -209,7 +224,7 @@ def _who_clears(scene: Scene, spell: Spell) -> str:
     if spell.ended is None:
         return f"{who}; nothing of the kind happened before the end of the run."
     how = {"in auto": "turned to auto", "in hand": "turned to hand"}.get(spell.ended.event)
-    how = how or f"{spell.ended.event} {spell.ended.cause}".replace("service work", "service, work")
+    how = how or f"{spell.ended.event} {spell.ended.cause}".replace(" work done", ", work done")
     return f"{who}: {how} at {scene.clock(spell.ended.t_s)}."
 
 
@@ -256,56 +271,6 @@ def _no_run_signal(scene: Scene, name: str) -> Answer | None:
         f" the panel {waits}.",
         _in_truth(scene, name, row.t_s),
     )
-
-
-def _no_supply(scene: Scene, name: str) -> Answer | None:
-    out = scene.grid_out
-    bus = scene.busbar
-    if bus is not None and bus.state != "dead":
-        return _boots(scene, name, bus)
-    if bus is not None:
-        out = (bus.start_s, bus.stop_s)
-    if out is None:
-        return None
-    more = []
-    last = scene.last_run(name)
-    if last is not None and abs(last.stop_s - out[0]) <= SAME_INSTANT_S:
-        more.append(f"It ran as {last.role} until the supply failed.")
-    lasted = span(scene.result, out[0], min(out[1], scene.trace.end_s))
-    if bus is not None:
-        grid = "the grid was good" if scene.grid_out is None else "the grid was out"
-        more.append(f"Then {grid}; the last change on the busbar came of: {bus.cause}.")
-        return Answer(name, f"{name} did not run: its busbar was dead {lasted}.", more)
-    return Answer(name, f"{name} did not run: it needs the grid, which was out {lasted}.", more)
-
-
-def _boots(scene: Scene, name: str, bus: PowerRow) -> Answer | None:
-    """Return that the panel had not booted yet since the busbar was live again."""
-    power = scene.station.standby_power
-    boots_s = 0.0 if power is None or power.generator is None else power.boot_s
-    up_s = bus.start_s + boots_s
-    if bus.start_s <= 0.0 or scene.at_s >= up_s - SAME_INSTANT_S:
-        return None
-    since = scene.clock(bus.start_s)
-    verdict = f"{name} did not run: its busbar was live again since {since} (fed by the"
-    return Answer(name, f"{verdict} {bus.state}), and the panel was booting {scene.until(up_s)}.")
-
-
-def _no_controls(scene: Scene, name: str) -> Answer | None:
-    """Return that the control breaker was open, or that the controller was stopped."""
-    floats = scene.station.backup_floats
-    own = floats is not None and floats.supply == "own"
-    opened = scene.before(scene.of("panel", "control breaker open", "control breaker closed"))
-    if opened is not None and opened.event == "control breaker open" and not own:
-        since = scene.clock(opened.t_s)
-        return Answer(name, f"{name} did not run: the control breaker was open since {since}.")
-    stopped_ = scene.before(scene.of("panel", "controller stopped", "controller runs again"))
-    if stopped_ is None or stopped_.event != "controller stopped" or floats is not None:
-        return None
-    if scene.selector(name)[0] == "hand":
-        return None
-    since = scene.clock(stopped_.t_s)
-    return Answer(name, f"{name} did not run: the controller was stopped since {since}.")
 
 
 def _in_hand(scene: Scene, name: str) -> Answer | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stationsim.why.electric import before_and_after, of_unable, stopped
+from stationsim.why.held import grid_text
 from stationsim.why.said import cause_text, lasting, short
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene
 from stationsim.wording import at_end
@@ -34,6 +35,8 @@ def of_engine(scene: Scene, name: str) -> Answer:
     if phase is not None and phase.state == "failed":
         found = _in_vain(scene, name, what)
     found = found or of_unable(scene, name)
+    if found is not None and phase is not None and phase.state == "failed":
+        found = _no_water(scene, name, found) or found
     if found is None and phase is not None and phase.state == "starting":
         found = _starting(scene, name, what, phase)
     if found is None and phase is not None and phase.state == "out of fuel":
@@ -66,7 +69,7 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
         took = lasting(run.start_s - called[-1].t_s)
         more.append(f"It was called at {scene.clock(called[-1].t_s)} and pumped {took} later.")
     out = scene.grid_out
-    if out is None and mode == "auto":
+    if out is None and mode == "auto" and run.role != "exercise" and not _dead(scene):
         more.append("The grid was back; it ran on to its stop level.")
     lasted = lasting(run.stop_s - run.start_s)
     if at_end(scene.result, run.stop_s):
@@ -74,6 +77,11 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
     else:
         more.append(f"At {scene.clock(run.stop_s)}, after {lasted}, {stopped(scene, run)}.")
     verdict = f"{name} ran as engine-driven pump, since {scene.clock(run.start_s)}: {cause}."
+    if run.role == "exercise":
+        since = scene.clock(run.start_s)
+        verdict = f"{name} ran for an exercise, since {since}, whatever the level."
+    if run.stopped_by == "fails to prime":
+        more.append("In truth, which no panel sees yet, it drew no water.")
     return Answer(name, verdict, more)
 
 
@@ -122,12 +130,34 @@ def _in_vain(scene: Scene, name: str, what: EnginePump) -> Answer | None:
     return Answer(name, verdict, [] if cleared is None else cleared.more)
 
 
+def _dead(scene: Scene) -> bool:
+    return scene.busbar is not None and scene.busbar.state == "dead"
+
+
+def _no_water(scene: Scene, name: str, found: Answer) -> Answer | None:
+    """Return that it could not be primed, or did not crank; None for another failure."""
+    failed = scene.before(scene.of(name, "not primed", "does not crank"))
+    tripped = [spell for spell in scene.unable(name) if spell.kind == "pump failed"]
+    if failed is None or not tripped or abs(tripped[-1].start_s - failed.t_s) > 1e-3:
+        return None
+    when = scene.clock(failed.t_s)
+    if failed.event == "not primed":
+        why = f"it had run and drawn no water, and was failed at {when} (not primed)"
+    else:
+        why = f"it did not crank when it was called at {when}: {failed.cause}"
+    return Answer(name, f"{name} did not run: {why}.", found.more)
+
+
 def _rule(scene: Scene, name: str, what: EnginePump) -> Answer:
     """Return that the start rule of the engine was not met."""
     start = scene.level(what.start_level_m)
     rule = f"It starts by its own rule: the grid out, and the level at or above {start}."
     out = scene.grid_out
     bus = scene.busbar
+    what_failed = grid_text(scene)
+    if bus is not None and bus.state == "dead":
+        out = (bus.start_s, bus.stop_s)
+        what_failed = "the busbar of the pumps was dead"
     if bus is not None and bus.state not in ("dead", "grid"):
         return Answer(name, f"{name} did not run: the {bus.state} fed the pumps.", [rule])
     if out is None:
@@ -137,7 +167,7 @@ def _rule(scene: Scene, name: str, what: EnginePump) -> Answer:
     since_s = max(out[0], 0.0 if last is None else last.stop_s, turned_s)
     peak = scene.peak(since_s, scene.at_s)
     below = what.start_level_m - peak.level_m
-    head = f"{name} did not run: the grid was out since {scene.clock(out[0])}, but"
+    head = f"{name} did not run: {what_failed} since {scene.clock(out[0])}, but"
     if below <= 0.0 or mode == "hand":
         return Answer(name, f"{head} it was not called.", [rule])
     stood = f"the level stood at {scene.level(peak.level_m)}"

@@ -150,7 +150,7 @@ class Scene:
         found = []
         leaks = [row for row in self.of(machine, "seal leak") if row.detail == "stops"]
         outs = self.of(machine, "out of service")
-        freed = self.of(machine, "reset", "back in service")
+        freed = self.of(machine, "reset", "back in service", "reversed and clear", "dry again")
         begins = [(row, row.cause) for row in self.of(machine, "trip")]
         begins += [(row, "seal leak") for row in leaks] + [(row, "out of service") for row in outs]
         for row, kind in begins:
@@ -182,20 +182,33 @@ class Scene:
     @property
     def grid_out(self) -> tuple[float, float] | None:
         """From when to when the grid was out at the moment [s]; None when it was on."""
-        row = self._power_now("grid")
+        row = self.source("grid")
         if row is None or row.state != "out":
             return None
         return row.start_s, (math.inf if at_end(self.result, row.stop_s) else row.stop_s)
 
     @property
+    def grid_cause(self) -> str:
+        """Why the grid is as it is at the moment."""
+        row = self.source("grid")
+        return "" if row is None else row.cause
+
+    @property
     def busbar(self) -> PowerRow | None:
         """What fed the busbar of the pumps at the moment; None where only the grid can."""
-        return self._power_now("busbar")
+        return self.source("busbar")
 
-    def _power_now(self, source: str) -> PowerRow | None:
+    def source(self, source: str) -> PowerRow | None:
+        """Return the state of a source of power at the moment; None when the record has none.
+
+        Parameters
+        ----------
+        source
+            ``grid``, ``busbar``, or the name of a set.
+        """
         rows = [row for row in self.trace.power if row.source == source]
         begun = [row for row in rows if row.start_s <= self.at_s + SAME_INSTANT_S]
-        return begun[-1] if begun else None
+        return max(begun, key=lambda row: row.start_s, default=None)
 
     # ------------------------------------------------------------------ the water
 
