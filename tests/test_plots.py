@@ -22,7 +22,7 @@ from stationsim.errors import InputError
 from stationsim.outline import set_levels
 from stationsim.physics.forcemain import ForceMain, Pipe
 from stationsim.physics.pumps import HeadCurve
-from stationsim.plots import curves, levels, rows, style
+from stationsim.plots import busiest, curves, levels, rows, style
 from stationsim.results import Result
 
 HOUR_S, DAY_S = 3600.0, 86_400.0
@@ -343,7 +343,7 @@ def test_a_short_run_is_a_line_and_a_long_one_says_that_it_shows_ranges(results)
 
 
 def test_the_busiest_day_is_the_one_with_the_outage(results):
-    low, high, why = levels.busiest_day(results["week"])
+    low, high, why = busiest.busiest_day(results["week"])
     assert (low, high) == (4 * DAY_S, 5 * DAY_S)
     assert why.startswith("Sun 7 Mar")
     assert "grid lost" in why
@@ -354,7 +354,7 @@ def test_the_busiest_day_of_a_run_from_noon_lies_between_midnights():
     result = handmade.March(
         handmade.station(2, 0.02), handmade.daily(3, 0.01), 3 * DAY_S, outage(1)
     ).result(start=start)
-    low, high, _ = levels.busiest_day(result)
+    low, high, _ = busiest.busiest_day(result)
     assert (low, high) == (0.5 * DAY_S, 1.5 * DAY_S)
 
 

@@ -11,7 +11,7 @@ from matplotlib.text import Text
 from test_plots import annotations_over_each_other, counted_as, texts_outside
 
 from stationsim.episode import EventKind, ScriptedEvent
-from stationsim.plots import levels, style
+from stationsim.plots import level_seen, levels, style
 from stationsim.results import Result
 
 HOUR_S, DAY_S = 3600.0, 86_400.0
@@ -107,10 +107,10 @@ def test_the_two_looks_and_the_level_differ_by_more_than_colour(failing: Result)
 
 def test_a_frozen_signal_that_the_water_never_leaves_is_not_drawn() -> None:
     still = run(6.0, signal("level signal frozen", 1.0, 3.0), inflow=0.0)
-    assert levels.astray_s(still, (0.0, 6.0 * HOUR_S)) == []
+    assert level_seen.astray_s(still, (0.0, 6.0 * HOUR_S)) == []
     assert legend_of(levels.levels_figure(still).axes[0]) == []
     lost = run(6.0, signal("level signal lost", 1.0, 3.0), inflow=0.0)
-    ((begin, until, seen),) = levels.astray_s(lost, (0.0, 6.0 * HOUR_S))
+    ((begin, until, seen),) = level_seen.astray_s(lost, (0.0, 6.0 * HOUR_S))
     assert (begin, until) == (HOUR_S, 4.0 * HOUR_S)
     assert np.isnan(seen)
 

@@ -14,7 +14,7 @@ from stationsim import plots
 from stationsim.episode import ScriptedEvent
 from stationsim.equipment.faults import BY_KIND
 from stationsim.plots import meters, rows, standing, style
-from stationsim.plots.levels import busiest_day
+from stationsim.plots.busiest import busiest_day
 from stationsim.results import Result
 from stationsim.simulation.session import simulate
 from stationsim.testing import duplex, episode

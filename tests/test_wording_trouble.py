@@ -8,10 +8,10 @@ from dataclasses import replace
 
 import pytest
 from everything import HOUR, KINDS, day, event_of, everything
+from generator_fuel import generator_fuel_m3
 
 from stationsim.episode import Episode, RandomFault, ScriptedEvent
 from stationsim.equipment.faults import BY_KIND
-from stationsim.metrics.generator_fuel import generator_fuel_m3
 from stationsim.results import Result
 from stationsim.simulation.session import Session, simulate
 from stationsim.station import Station
@@ -128,7 +128,7 @@ def test_an_outage_tells_what_fed_the_busbar_for_how_long_and_its_fuel() -> None
     fed = power.loc[(power["source"] == "busbar") & (power["state"] == "generator")]
     assert (fed["start_s"].iloc[0], fed["stop_s"].iloc[0]) == pytest.approx((1513.0, 3600.0))
     assert "no pump could run" not in sentence
-    litres = 1000.0 * generator_fuel_m3(result.station, result.trace, "generator")
+    litres = 1000.0 * result.trace.fuel_m3["generator"]
     assert f"the generator fed the pumps for 25 min ({litres:.2f} L of fuel in all)" in sentence
     assert "their busbar was dead for 13 s" in sentence
 
@@ -144,7 +144,10 @@ def test_the_fuel_of_the_generator_is_what_its_tank_has_lost(late_s: float | Non
     result = session.finish()
     assert [row.event for row in result.trace.events].count("crank failed") == 1
     assert burnt > 1e-3
+    # counted anew, from the tables alone
     assert generator_fuel_m3(result.station, result.trace, "generator") == pytest.approx(burnt)
+    assert result.trace.fuel_m3["generator"] == burnt
+    assert result.value("fuel burnt", "generator") == burnt
 
 
 def test_a_generator_that_trips_and_one_that_runs_dry_are_told_with_the_moment() -> None:

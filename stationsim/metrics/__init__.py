@@ -241,6 +241,8 @@ def summary(
     rows: list[tuple[str, str, float, str]] = []
     for name in station.machine_names():
         rows.extend(_of_machine(station, name, tables, trace.end_s))
+    for name, burnt_m3 in trace.fuel_m3.items():
+        rows.append(("fuel burnt", name, burnt_m3, "m3"))
     rows.extend(_of_station(station, trace, tables, course))
     rows.extend(_of_cost_and_age(station, tables, course, monday_s))
     for number, seconds in seconds_by_number(tables["pump_runs"], trace.end_s).items():
@@ -302,7 +304,7 @@ def _of_station(
         ("mean cycle", np.nan if none else float(np.mean(cycles)), "s"),
         ("least cycle", np.nan if none else float(np.min(cycles)), "s"),
         ("greatest cycle", np.nan if none else float(np.max(cycles)), "s"),
-        ("fuel burnt", fuel_m3(station, engine_h), "m3"),
+        ("fuel burnt", fuel_m3(station, engine_h) + sum(trace.fuel_m3.values()), "m3"),
         ("energy", energy, "kWh"),
         ("energy per volume", energy / lifted if lifted > 0.0 else np.nan, "kWh/m3"),
         ("volume in", trace.inflow_m3, "m3"),

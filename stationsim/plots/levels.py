@@ -10,14 +10,13 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
-from stationsim.equipment.faults import BY_KIND
 from stationsim.errors import InputError
 from stationsim.outline import set_levels
 from stationsim.plots import rows, style
-from stationsim.trace import seen_levels
+from stationsim.plots.busiest import busiest_day
+from stationsim.plots.level_seen import draw_seen
 from stationsim.units import show
-from stationsim.wording import date_of, day_of, listed
-from stationsim.wording.sayings import STANDING, begins
+from stationsim.wording import date_of, day_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,24 +35,6 @@ _MOST_SPANS = 130
 _MOST_DAYS_AS_SPANS = 1100
 _THINNEST = 0.012
 """Half the least height of the band of levels, over that of the plot: a steady level shows too."""
-
-_SAME_LEVEL_M = 1e-6
-_LEAST_SEEN = 0.003
-"""Narrowest line of a level seen, as a part of the axis: shorter spans are drawn as long."""
-
-_MOVING = ("off", "held")
-"""What a level signal does that moves and is wrong (``Trace.signal``)."""
-
-_MOST_READINGS = 4000
-"""A course with more points than this is thinned [-]."""
-
-_SEEN, _NO_SIGNAL = "level as the panel saw it", "panel had no level signal"
-_NO_SIGNAL_AT = 0.02
-"""How high above the foot of the axes the time without a signal is marked, as a part of them."""
-
-_FROZEN: dict[str, Any] = {"color": style.PURPLE, "linewidth": 2.4, "linestyle": (0, (4, 1.2))}
-_WRONG: dict[str, Any] = {"color": style.PURPLE, "linewidth": 1.0}
-_LOST: dict[str, Any] = {"color": style.PURPLE, "linewidth": 4.0, "linestyle": (0, (0.6, 0.6))}
 
 _BACK = "runs back"
 _RUNS_BACK: dict[str, Any] = {
@@ -105,77 +86,6 @@ def levels_figure(
     with style.styled():
         long = end_s > style.DAY_S and len(result.pump_runs) > MOST_STARTS_AS_LINE
         return _long(result, system) if long else _short(result, system, (0.0, end_s))
-
-
-def busiest_day(result: Result) -> tuple[float, float, str]:
-    """Return from when to when [s] the day with the most happening lasts, and what happened.
-
-    Parameters
-    ----------
-    result
-        The run.
-
-    Notes
-    -----
-    Days run from midnight to midnight. First comes the day that spilled most, then the one with
-    the most alarms, losses of the grid, trips and the like, then the one with the highest level.
-    """
-    end_s = result.trace.end_s
-    offset = result.episode.clock_offset_s % style.DAY_S
-    edges = np.arange(-offset, end_s - 1.0, style.DAY_S)
-    edges = np.append(edges, edges[-1] + style.DAY_S)
-    count = len(edges) - 1
-    spilled, alarms, events, tops = (np.zeros(count) for _ in range(4))
-    spills = result.spills
-    for at_s, volume in zip(spills["start_s"], spills["volume_m3"], strict=True):
-        spilled[_day(edges, at_s)] += volume
-    for at_s in result.alarms["raised_s"]:
-        alarms[_day(edges, at_s)] += 1
-    table = result.events
-    unusual = table.loc[table["event"].isin(UNUSUAL)]
-    for at_s in unusual["t_s"]:
-        events[_day(edges, at_s)] += 1
-    times, volumes = result.course.knots
-    days = np.clip(np.searchsorted(edges, times, "right") - 1, 0, count - 1)
-    np.maximum.at(tops, days, volumes)
-    ranks = [(spilled[i], alarms[i] + events[i], tops[i], -i) for i in range(count)]
-    day = max(range(count), key=lambda i: ranks[i])
-    here = unusual.loc[(unusual["t_s"] >= edges[day]) & (unusual["t_s"] < edges[day + 1])]
-    what = [
-        _short_text(result, subject, event)
-        for subject, event in zip(here["subject"], here["event"], strict=True)
-    ]
-    what = list(dict.fromkeys(what))[:4]
-    if alarms[day]:
-        what.append("1 alarm" if alarms[day] == 1 else f"{int(alarms[day])} alarms")
-    why = listed(what) if what else "the highest level"
-    when = result.episode.moment(max(float(edges[day]), 0.0))
-    low, high = max(float(edges[day]), 0.0), min(float(edges[day + 1]), end_s)
-    return low, high, f"{day_of(when)} {date_of(when)}, the busiest day: {why}"
-
-
-UNUSUAL = frozenset(
-    {
-        "spill begins", "grid lost", "grid sag", "phase lost", "trip", "seal leak", "does not move",
-        "out of service", "out of fuel", "in hand", "off",
-        *(word for kind in STANDING if kind != "wearing" for word in begins(kind)),
-    }
-)  # fmt: skip
-"""Events that make a day worth a closer look."""
-
-
-def _short_text(result: Result, subject: str, event: str) -> str:
-    """Return an unusual event in few words, with its subject where that says more."""
-    if event == "spill begins":
-        return "a spill"
-    if event in BY_KIND and "{" in BY_KIND[event].phrase:
-        return BY_KIND[event].phrase.format(float=subject, alarm=subject)
-    named = subject in result.station.machine_names() or event == "does not move"
-    return f"{subject} {event}" if named else event
-
-
-def _day(edges: Floats, at_s: float) -> int:
-    return min(max(int(np.searchsorted(edges, at_s, "right")) - 1, 0), len(edges) - 2)
 
 
 def _short(result: Result, system: str, ends_s: tuple[float, float]) -> Figure:
@@ -319,7 +229,7 @@ def _detail(
     flow = style.scale("flow", system)
     level.plot(x, depth(result.level_at(times)), color=style.BLACK, linewidth=1.0, label="level")
     finish_level(level, result, system)
-    _draw_seen(level, result, system, ends_s)
+    draw_seen(level, result, system, ends_s)
     drawn = result.sampled(times)
     flows.step(
         x, flow(drawn.pumped_m3s), where="post", color=style.BLUE, linewidth=1.0, label="pumped"
@@ -369,7 +279,7 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
         label="range of the level",
     )
     finish_level(level, result, system)
-    _draw_seen(level, result, system, (0.0, end_s))
+    draw_seen(level, result, system, (0.0, end_s))
     spans = np.diff(edges)
     pumped = np.zeros(len(spans))
     for name in result.station.machine_names():
@@ -460,126 +370,6 @@ def finish_level(axes: Axes, result: Result, system: str) -> None:
         axes.axhline(y, color=colour, linestyle=dashes, linewidth=width, zorder=1.5)
         labels.append((y, f"{name} {show(station.shown_m(level), 'level', units)}", colour))
     style.right_labels(axes, labels)
-
-
-def astray_s(result: Result, ends_s: tuple[float, float]) -> list[tuple[float, float, float]]:
-    """Return when the panel saw another level than the true one, and which.
-
-    Parameters
-    ----------
-    result
-        The run.
-    ends_s
-        From and to of what is asked for [s].
-
-    Returns
-    -------
-    list
-        From and to [s], and the level seen [m above floor]; NaN where there was no signal. A frozen
-        signal that the water never leaves is none of these, nor is one that moves
-        (:func:`courses_seen`).
-    """
-    signal = result.trace.signal
-    found = []
-    for n, (begin, mode, value) in enumerate(signal):
-        until = signal[n + 1][0] if n + 1 < len(signal) else result.trace.end_s
-        low, high = max(begin, ends_s[0]), min(until, ends_s[1])
-        if mode in ("right", *_MOVING) or low >= high:
-            continue
-        if mode == "lost" or _leaves(result, value, low, high):
-            found.append((low, high, value))
-    return found
-
-
-def courses_seen(result: Result, ends_s: tuple[float, float]) -> list[tuple[Floats, Floats]]:
-    """Return the courses of a level seen that moves and is not the true one: off, or scanned.
-
-    Parameters
-    ----------
-    result
-        The run.
-    ends_s
-        From and to of what is asked for [s].
-
-    Returns
-    -------
-    list
-        Times [s] and levels seen [m above floor] of each. One with more readings than can be seen
-        is thinned to the least and the greatest of each short span.
-    """
-    rows_ = result.trace.signal
-    moving = [row[1] in _MOVING for row in rows_]
-    begins = np.array([row[0] for row in rows_])
-    found = []
-    for first in [n for n, is_so in enumerate(moving) if is_so and not (n and moving[n - 1])]:
-        last = next((n for n in range(first, len(rows_)) if not moving[n]), len(rows_))
-        until = begins[last] if last < len(rows_) else result.trace.end_s
-        low, high = max(float(begins[first]), ends_s[0]), min(float(until), ends_s[1])
-        if low >= high:
-            continue
-        read = begins[first:last]
-        knots = result.course.knots[0]
-        inside = np.concatenate(
-            (np.linspace(low, high, 400), read, np.nextafter(read, -1.0), knots)
-        )
-        times = np.unique(inside[(inside >= low) & (inside < high)])
-        found.append(_thinned(times, seen_levels(result.trace, times, result.level_at(times))))
-    return found
-
-
-def _thinned(times: Floats, values: Floats) -> tuple[Floats, Floats]:
-    if len(times) <= _MOST_READINGS:
-        return times, values
-    parts = np.array_split(np.arange(len(times)), _MOST_READINGS // 2)
-    ends = [
-        sorted((part[np.argmin(values[part])], part[np.argmax(values[part])])) for part in parts
-    ]
-    kept = np.array(ends).ravel()
-    return times[kept], values[kept]
-
-
-def _leaves(result: Result, level_m: float, low: float, high: float) -> bool:
-    """Tell whether the true level is another one at any time of a span."""
-    knots = result.course.knots[0]
-    inside = knots[(knots > low) & (knots < high)]
-    times = np.unique(np.concatenate((np.linspace(low, high, 50), inside)))
-    return bool(np.any(np.abs(result.level_at(times) - level_m) > _SAME_LEVEL_M))
-
-
-def _draw_seen(axes: Axes, result: Result, system: str, ends_s: tuple[float, float]) -> None:
-    """Draw the level that the panel saw where it was not the true one, and explain the lines."""
-    astray, courses = astray_s(result, ends_s), courses_seen(result, ends_s)
-    if not (astray or courses):
-        return
-    depth = style.level_axis(result.station, system)
-    least = _LEAST_SEEN * (ends_s[1] - ends_s[0])
-    for low, high, value in astray:
-        x = style.day_numbers(result.episode.start, [low, max(high, low + least)])
-        if np.isnan(value):
-            axes.plot(
-                x,
-                [_NO_SIGNAL_AT, _NO_SIGNAL_AT],
-                transform=axes.get_xaxis_transform(),
-                label=_NO_SIGNAL,
-                **_LOST,
-            )
-        else:
-            axes.plot(x, depth([value, value]), label=_SEEN, **_FROZEN)
-    for times, levels in courses:
-        x = style.day_numbers(result.episode.start, times)
-        axes.plot(x, depth(levels), label=_SEEN, **_WRONG)
-    handles, labels = axes.get_legend_handles_labels()
-    once = dict(zip(labels, handles, strict=True))  # one entry, however often it happened
-    axes.legend(
-        once.values(),
-        once.keys(),
-        loc="upper right",
-        bbox_to_anchor=(1.0, 0.0),  # between the level and the flows, where nothing else stands
-        ncols=len(once),
-        borderpad=0.0,
-        borderaxespad=0.7,
-        handlelength=3.0,
-    )
 
 
 def _line(name: str) -> tuple[str, tuple[float, tuple[float, ...]] | str, float]:

@@ -95,27 +95,9 @@ def _recorded(result: Result, rows: list[Row]) -> list[Row]:
     return [
         row
         if own and row.name.startswith("alarm")
-        else replace(row, spans_s=less(row.spans_s, dark))
+        else replace(row, spans_s=standing.less(row.spans_s, dark))
         for row in rows
     ]
-
-
-def less(
-    spans: list[tuple[float, float]], without: list[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    """Return spans without the parts that lie in others [s].
-
-    Parameters
-    ----------
-    spans, without
-        From and to of each [s].
-    """
-    for low, high in without:
-        cut = [part for a, b in spans for part in ((a, min(b, low)), (max(a, high), b))]
-        spans = [(a, b) for a, b in cut if b > a] + [
-            (a, b) for a, b in spans if a == b and not low <= a < high
-        ]
-    return spans
 
 
 def outages_s(result: Result, *, phase: bool = False) -> list[tuple[float, float]]:
@@ -169,13 +151,15 @@ def draw_runs(
     runs = result.pump_runs
     runs = runs.loc[(runs["stop_s"] >= from_s) & (runs["start_s"] <= to_s)]
     names = result.station.machine_names()
+    dark = dark_spans(result) if seen_only else []
     for y, name in enumerate(names):
         own = runs.loc[runs["pump"] == name]
         _draw_marks(axes, result, y, (from_s, to_s), seen_only=seen_only)
         for role in own["role"].unique():
             look = style.ROLES.get(role, style.OTHER_ROLE)
             part = own.loc[own["role"] == role]
-            spans = _clipped(_spans(part["start_s"], part["stop_s"]), from_s, to_s)
+            spans = standing.less(_spans(part["start_s"], part["stop_s"]), dark)
+            spans = _clipped(spans, from_s, to_s)
             _bars(axes, result, spans, y, look)
             for begin, end in spans:
                 if end - begin > _WIDTH_OF_LETTER * len(role) * (to_s - from_s):

@@ -108,6 +108,24 @@ def of_supply(result: Result) -> list[Stood]:
     return found
 
 
+def less(
+    spans: list[tuple[float, float]], without: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """Return spans without the parts that lie in others [s].
+
+    Parameters
+    ----------
+    spans, without
+        From and to of each [s].
+    """
+    for low, high in without:
+        cut = [part for a, b in spans for part in ((a, min(b, low)), (max(a, high), b))]
+        spans = [(a, b) for a, b in cut if b > a] + [
+            (a, b) for a, b in spans if a == b and not low <= a < high
+        ]
+    return spans
+
+
 def _of_machine(kind: str) -> bool:
     return BY_KIND[kind].subject in (PUMP, MACHINE, ENGINE)
 

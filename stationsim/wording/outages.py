@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationsim.metrics import fuel_m3
-from stationsim.metrics.generator_fuel import GENERATOR, MOBILE, generator_fuel_m3
 from stationsim.units import show
 from stationsim.wording.sayings import OUT
 from stationsim.wording.spells import Told
@@ -79,10 +78,10 @@ def _meanwhile(result: Result, out: pd.DataFrame, units: System) -> str:
 def _fed(result: Result, out: pd.DataFrame, units: System) -> list[str]:
     """Return what fed the busbar while the grid was out, for how long, and its fuel."""
     said = []
-    for name in (GENERATOR, MOBILE):
+    for name in ("generator", "mobile generator"):
         fed_s = _overlap_s(result, name, out)
         if fed_s > 0.0:
-            fuel = generator_fuel_m3(result.station, result.trace, name)
+            fuel = result.trace.fuel_m3.get(name, 0.0)
             burnt = f" ({show(fuel, 'fuel', units)} of fuel in all)" if fuel > 0.0 else ""
             said.append(f"the {name} fed the pumps for {show(fed_s, 'duration', units)}{burnt}")
     dead_s = _overlap_s(result, "dead", out)
@@ -110,7 +109,7 @@ def _went_wrong(result: Result, out: pd.DataFrame) -> list[str]:
         return any(low <= t_s <= high for low, high in spans)
 
     said = []
-    for name in (GENERATOR, MOBILE):
+    for name in ("generator", "mobile generator"):
         for state, verb in _DOWN.items():
             rows = [
                 row

@@ -1,4 +1,4 @@
-"""Fuel that a generator set burnt, from what a run has left behind.
+"""Fuel that a generator set burnt, counted anew from the rows that a run has left behind.
 
 The set burns from the moment at which its engine fires until it stops: without load while it runs
 up, cools down or is exercised, and with what the pumps draw while it feeds the busbar. Each pump
