@@ -75,6 +75,16 @@ def test_the_sentences_of_readme_are_those_of_the_run(clone: Path) -> None:
         assert text.split() == " ".join(said).split()
 
 
+def test_the_first_sentences_of_readme_are_those_of_the_run(clone: Path) -> None:
+    quoted = re.findall(r"<!-- begins: (\S+) -->\n```text\n(.*?)```", README, flags=re.DOTALL)
+    assert quoted
+    for path, text in quoted:
+        said = " ".join(simulate(*load_scenario(path)).sentences()).split()
+        told = text.split()
+        assert len(told) > 20
+        assert said[: len(told)] == told
+
+
 def test_the_rehearsals_of_readme_say_what_is_quoted(clone: Path) -> None:
     quoted = re.findall(r"<!-- rehearses: (.+?) -->\n```text\n(.*?)```", README, flags=re.DOTALL)
     assert len(quoted) == 2
