@@ -21,7 +21,7 @@ from stationsim.metrics.by_hours import flows_by_book
 from stationsim.metrics.course import Course
 from stationsim.metrics.meters import counted
 from stationsim.tables import COLUMNS, local_times, table_of
-from stationsim.trace import seen_levels
+from stationsim.trace import seen_levels, sent_while_spilling
 from stationsim.units import show
 
 if TYPE_CHECKING:
@@ -231,13 +231,12 @@ class Result:
         start_s, stop_s
             The spill [s].
         """
-        stood = [
-            row
-            for row in self.trace.alarms
-            if row.alarm == "high level" and row.raised_s < stop_s and not row.cleared_s < start_s
-        ]
-        if any(row.sent_s <= stop_s for row in stood):
+        if sent_while_spilling(self.trace, "high level", start_s, stop_s):
             return "alarm"
+        stood = any(
+            row.alarm == "high level" and row.raised_s < stop_s and not row.cleared_s < start_s
+            for row in self.trace.alarms
+        )
         return "site" if stood else "nobody"
 
     @property

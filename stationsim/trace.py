@@ -235,6 +235,27 @@ class Trace:
         return abs(left - (self.end_m3 - self.start_m3)) / handled
 
 
+def sent_while_spilling(trace: Trace, alarm: str, start_s: float, stop_s: float) -> list[float]:
+    """Return when an alarm went out that stood in a spill, and went out before it was over [s].
+
+    What goes out at the very moment at which the spill ends tells of none.
+
+    Parameters
+    ----------
+    trace
+        What the run left behind.
+    alarm
+        Which alarm.
+    start_s, stop_s
+        The spill [s].
+    """
+    return [
+        row.sent_s
+        for row in trace.alarms
+        if row.alarm == alarm and row.sent_s < stop_s and not row.cleared_s < start_s
+    ]
+
+
 def seen_levels(
     trace: Trace, times_s: NDArray[np.float64], levels_m: NDArray[np.float64]
 ) -> NDArray[np.float64]:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
+
+import pytest
+from _pytest.mark import ParameterSet
 
 from stationsim.control.backup import BackupSettings
 from stationsim.episode import Episode, ScriptedEvent
@@ -20,7 +24,26 @@ from stationsim.testing import engine_pump, episode, triplex
 HOUR = 3600.0
 
 KINDS = tuple(fault.kind for fault in CATALOGUE)
+SAMPLE = (
+    "overload", "clogged", "air-bound", "fails to prime", "level signal off", "float stuck down",
+    "controller stopped", "telemetry lost", "alarm off", "phase lost", "generator late",
+    "main leak", "downstream limited",
+)  # fmt: skip
+"""Some troubles of each family, seen by the panel and unseen: what the fast tests try."""
+
 SCANNED = ("level signal drifting", "level signal noisy", "level signal late")
+
+
+def sampled(kinds: Iterable[str]) -> list[ParameterSet]:
+    """Return kinds as parameters of a test: those of the sample, and the others as slow ones.
+
+    Parameters
+    ----------
+    kinds
+        Kinds of the catalogue.
+    """
+    slow = pytest.mark.slow
+    return [pytest.param(kind, marks=() if kind in SAMPLE else slow) for kind in kinds]
 
 
 def everything(*, curved: bool = False) -> Station:

@@ -10,6 +10,7 @@ from rated_stations import case_of, only
 
 from stationsim.control.contract import ControlPlan
 from stationsim.control.rotation import NoSettings
+from stationsim.equipment.power import GeneratorSet, StandbyPower
 from stationsim.equipment.ratings import (
     BypassConnection,
     DesignFlows,
@@ -252,6 +253,49 @@ def test_fuel_lasts_as_long_as_is_asked(tank_l: float, verdict: str) -> None:
         assert (one.verdict, one.subject) == (verdict, subject)
         assert one.value == pytest.approx(tank_l / 10.0 * 3600.0)
         assert one.reason.endswith(" at 10.0 L/h")
+
+
+def tabled(tank_m3: float | None, plates: dict[str, MotorPlate], **changes: float) -> Judged:
+    """Return the criterion of fuel for two pumps on a set of 200 kW with a table of fuel."""
+    table = GeneratorSet(
+        rated_w=200e3, fuel_loads=(0.0, 0.5, 1.0),
+        fuel_rates_m3_per_s=(5e-3 / 3600.0, 25e-3 / 3600.0, 55e-3 / 3600.0),
+    )  # fmt: skip
+    case = case_of(
+        duplex(standby_power=StandbyPower(table)),
+        plates=plates,
+        service=Service(480.0),
+        generator=Generator(200e3, tank_m3=tank_m3, **changes),  # type: ignore[arg-type]
+    )
+    return only(generator(case), "generator fuel")
+
+
+@pytest.mark.parametrize(("tank_l", "verdict"), [(654.3, "pass"), (654.1, "fail")])
+def test_fuel_by_the_table_at_the_load_of_the_criterion(tank_l: float, verdict: str) -> None:
+    # own closed form: 2 x 50 kW / 0.93 = 107.53 kW are 53.76 % of 200 kW: between 50 % and 100 %
+    # 25 L/h + (0.5376 - 0.5) / 0.5 x 30 L/h = 27.258 L/h, 654.19 L in 24 h
+    # one pump: 26.88 %, 5 L/h + 0.2688 / 0.5 x 20 L/h
+    both = dict.fromkeys(("P1", "P2"), FIFTY)
+    litres_per_h = 25.0 + (100.0 / 0.93 / 200.0 - 0.5) / 0.5 * 30.0
+    one = tabled(tank_l * 1e-3, both)
+    assert one.verdict == verdict
+    assert one.value == pytest.approx(tank_l / litres_per_h * 3600.0, rel=1e-12)
+    assert one.reason.endswith(" at 27.3 L/h, which its table of fuel gives for 108 kW")
+    alone = tabled(0.5, both, most_running=1)
+    assert alone.value == pytest.approx(500.0 / (5.0 + 50.0 / 0.93 / 100.0 * 20.0) * 3600.0)
+    # a plain rate is that of the load of the criterion
+    plain = tabled(0.5, both, fuel_m3_per_s=10e-3 / 3600.0)
+    assert plain.value == pytest.approx(50.0 * 3600.0)
+
+
+def test_fuel_by_the_table_needs_the_load_and_the_tank() -> None:
+    both = dict.fromkeys(("P1", "P2"), FIFTY)
+    assert tabled(None, both).reason == "not judged: needs generator: tank"
+    few = tabled(0.5, {"P1": FIFTY})
+    assert few.reason.startswith("not judged: needs pump.P2.plate: current, or rated_power")
+    amperes = tabled(0.5, dict.fromkeys(("P1", "P2"), MotorPlate(current_a=9.0)))
+    needs = "plates: power_factor, or rated_power and efficiency"
+    assert amperes.reason == f"not judged: needs {needs}"
 
 
 @pytest.mark.parametrize(

@@ -127,9 +127,32 @@ def test_those_that_still_run_up_count_with_their_start() -> None:
 
 
 def test_it_trips_when_they_have_run_up_beyond_its_plate() -> None:
-    _session, trace = run(station(GeneratorSet(rated_va=50e3)), loss())
+    too_much = ("more than it can carry", "60.0 kVA asked, 50.0 kVA at most")
+    small = GeneratorSet(rated_va=50e3)
+    _session, trace = run(station(small), loss())  # the third starts at 21 s, and runs up for 3 s
+    assert notes(trace, "trip") == [(24.0, *too_much)]
+    # while one still runs up, nobody asks for the plate: three starts, 2 s apart, from 1 s on
+    _session, trace = run(station(small, stagger_s=2.0), loss())
+    assert notes(trace, "trip") == [(8.0, *too_much)]
+    # one that is stopped before it has run up trips nothing; at the limit neither
+    _session, trace = run(station(small), loss(), happens(23.0, "off", "P3"))
+    assert notes(trace, "trip") == []
+    _session, trace = run(station(GeneratorSet(rated_va=60e3)), loss())
+    assert notes(trace, "trip") == []
+    # with no time to run up it is looked at at once
+    at_once = {name: replace(LOAD, start_s=0.0) for name in LOADS}
+    _session, trace = run(station(small, loads=at_once), loss())
+    assert notes(trace, "trip") == [(21.0, *too_much)]
+
+
+def test_it_trips_when_the_last_that_ran_up_stops_before_it_has() -> None:
+    """P3 starts at 21 s, and by hand P4's like, P2, is slow to run up until it is set to off."""
+    loads = {**LOADS, "P2": MotorLoad(20e3, 60e3, 30.0)}
+    small = station(GeneratorSet(rated_va=35e3), loads=loads)
+    # P2 starts at 11 s and would have run up at 41 s; P3 has, at 24 s; P2 is set to off at 30 s
+    _session, trace = run(small, loss(), happens(30.0, "off", "P2"))
     assert notes(trace, "trip") == [
-        (21.0, "more than it can carry", "60.0 kVA asked, 50.0 kVA at most")
+        (30.0, "more than it can carry", "40.0 kVA asked, 35.0 kVA at most")
     ]
 
 

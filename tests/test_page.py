@@ -19,11 +19,14 @@ from matplotlib.figure import Figure
 from page_reading import Node, read, tables
 
 from stationsim import Result, load_scenario, simulate
+from stationsim.episode import ScriptedEvent
 from stationsim.findings import Finding
 from stationsim.forms import Form
 from stationsim.pages import page_of
 from stationsim.pages.grids import MOST_ROWS, grid
+from stationsim.plots import draw_all
 from stationsim.study_result import Source, StudyResult
+from stationsim.testing import duplex, episode
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "scenarios" / "reference-station.toml"
@@ -96,6 +99,15 @@ def test_sentences_come_first_then_plots_then_tables(result: Result, page: Node)
     assert facts["note"] == "inflow.homes: a note"
     assert "pump.P1: a warning" in [one.text for one in page.all("li")]
     assert page.text.count(result.caution) >= 2
+
+
+@pytest.mark.parametrize("leaks", [False, True])
+def test_the_two_meters_are_drawn_on_the_page_where_they_disagree(leaks: bool) -> None:
+    leak = ScriptedEvent(3600.0, "main leak", "force main", None, amount=0.08)
+    result = simulate(duplex(), episode(12 * 3600.0, 0.01, *([leak] if leaks else [])))
+    labels = [one.attributes["aria-label"] for one in read(page_of(result)).all("svg")]
+    assert any("meters" in label for label in labels) == leaks
+    assert len(labels) == len(draw_all(result))
 
 
 def test_units_of_the_sentences_and_plots_are_those_asked_for(result: Result) -> None:

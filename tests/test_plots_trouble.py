@@ -6,7 +6,7 @@ import functools
 
 import numpy as np
 import pytest
-from everything import HOUR, KINDS, day, event_of, everything
+from everything import HOUR, KINDS, day, event_of, everything, sampled
 from matplotlib.text import Text
 from test_plots import annotations_over_each_other, texts_outside
 
@@ -35,7 +35,7 @@ def names_of(result: Result, *, seen_only: bool = False) -> list[str]:
     return rows.row_names(result, (0.0, result.trace.end_s), seen_only=seen_only)[4:]
 
 
-@pytest.mark.parametrize("kind", sorted(STANDING))
+@pytest.mark.parametrize("kind", sampled(sorted(STANDING)))
 def test_what_stood_has_a_row_of_its_own_for_as_long_as_it_stood(kind: str) -> None:
     fault = BY_KIND[kind]
     who = {"pump": "P1 ", "machine": "P1 ", "engine": "E1 "}.get(fault.subject, "")
@@ -125,7 +125,7 @@ def test_water_that_runs_back_is_drawn_below_nought_and_only_then(hours: float) 
 def test_meters_are_drawn_only_where_they_disagree_with_the_percent_written() -> None:
     leak = at("main leak", 30 * HOUR, "force main", 40 * HOUR, amount=0.08)
     result = simulate(duplex(), episode(96 * HOUR, 0.01, leak))
-    assert "meters" in plots.draw_all(result)
+    assert "meters" in plots.figures_of(result)
     figure = meters.meters_figure(result)
     figure.canvas.draw()
     axes = figure.axes[0]
@@ -138,7 +138,7 @@ def test_meters_are_drawn_only_where_they_disagree_with_the_percent_written() ->
     assert texts_outside(figure) == []
     assert annotations_over_each_other(figure) == []
     sound = simulate(duplex(), episode(48 * HOUR, 0.01))
-    assert "meters" not in plots.draw_all(sound)
+    assert "meters" not in plots.figures_of(sound)
 
 
 def test_meters_of_a_long_run_are_summed_over_several_days() -> None:
@@ -168,7 +168,9 @@ def test_the_busiest_day_names_trouble_in_plain_words() -> None:
     assert "generator generator" not in why
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(n, marks=pytest.mark.slow) for n in range(1, 3))]
+)
 def test_no_text_is_cut_and_no_label_lies_over_another_when_all_goes_wrong(seed: int) -> None:
     kinds = [kind for kind in KINDS if BY_KIND[kind].trouble]
     chosen = np.random.default_rng(seed).permutation(len(kinds))[:9]

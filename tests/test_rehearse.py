@@ -10,11 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 import pytest
 
 from stationsim.episode import Episode, ScriptedEvent
+from stationsim.equipment.power import GeneratorSet, StandbyPower, TransferSwitch
 from stationsim.errors import InputError
 from stationsim.inflow.daily import Constant, Daily, Growth
 from stationsim.inflow.rain import block
@@ -397,6 +399,33 @@ def test_the_engine_driven_pump_is_left_out_and_named() -> None:
     assert told[-1] == (
         "The engine-driven pump E1 is left out of all this; its tank lasts 8 h of running."
     )
+
+
+@pytest.mark.parametrize(
+    ("changes", "more"),
+    [
+        ({}, ", and the panel has booted after 34 s; its tank lasts 10 h at its rated output"),
+        ({"tank_m3": math.inf}, ", and the panel has booted after 34 s"),
+        ({"boot_s": 0.0, "fuel_loads": ()}, ""),
+    ],
+)
+def test_the_generator_is_left_out_and_named_with_when_it_would_feed(
+    changes: dict[str, Any], more: str
+) -> None:
+    # own sums: 1 s + 5 s + 6 s + 2 s = 14 s, and 20 s more; 100 L at 10 L/h
+    boot_s = changes.pop("boot_s", 20.0)
+    what = GeneratorSet(rated_w=40e3, crank_tries=3, crank_s=5.0, crank_rest_s=10.0, run_up_s=6.0,
+                        fuel_loads=(0.0, 1.0), fuel_rates_m3_per_s=(1e-6, 0.01 / 3600.0),
+                        tank_m3=0.1)  # fmt: skip
+    power = StandbyPower(replace(what, **changes), TransferSwitch(1.0, 2.0), boot_s=boot_s)
+    told = rehearse([("it", replace(duplex(), standby_power=power), week(Constant(0.005)))])
+    assert told.sentences()[-1] == (
+        "The generator is left out of all this; when it fires at once it feeds the pumps' busbar"
+        f" 14 s after the loss{more}."
+    )
+    mobile = replace(duplex(), standby_power=StandbyPower(mobile=what))
+    told = rehearse([("it", mobile, week(Constant(0.005)))])
+    assert "generator" not in " ".join(told.sentences())
 
 
 def test_several_stations_are_ranked_by_their_worst_hour() -> None:

@@ -154,7 +154,7 @@ def test_event_that_cannot_be_is_refused(text: str, said: str) -> None:
 @pytest.mark.parametrize("moment", MOMENTS)
 def test_every_phrase_that_is_explained_is_read(moment: str, phrase: str) -> None:
     event = read_event(
-        f"{moment} {phrase}", start=MONDAY, duration_s=WEEK, machines=("P1", "P2", "Engine")
+        f"{moment} {phrase}", start=MONDAY, duration_s=WEEK, machines=("P1", "P2", "E1")
     )
     assert event.at_s == read_moment(moment, MONDAY)
 

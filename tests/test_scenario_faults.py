@@ -65,7 +65,8 @@ def refusal(text: str, system: str = "si") -> str:
 
 
 def sample(fault: Fault) -> str:
-    return f"P2 {fault.sample}" if fault.kind in ("reset", "put right") else fault.sample
+    text = f"P2 {fault.sample}" if fault.kind in ("reset", "put right") else fault.sample
+    return text.replace("E1 ", "Engine ")
 
 
 @pytest.mark.parametrize("fault", CATALOGUE, ids=lambda one: one.kind)
@@ -150,6 +151,8 @@ def test_a_number_is_read(text: str, field: str, value: float) -> None:
         ("downstream put right", "put right", "downstream station"),
         ("low level alarm put right", "put right", "low level"),
         ("generator reset", "reset", "generator"),
+        ("mobile generator reset", "reset", "mobile generator"),
+        ("panel put right", "put right", "panel"),
         ("Engine reset", "reset", "Engine"),
         ("pump failed alarm off", "alarm off", "pump failed"),
         ("Engine clogged to 50 %", "clogged", "Engine"),
@@ -260,6 +263,9 @@ def test_what_cannot_be_is_refused_with_one_message(text: str, said: str) -> Non
         ("level sensor drifts", "level signal drifting 20 mm in 24 h"),
         ("level signal offset", "level signal off by 0.20 m"),
         ("float stuck", "start float stuck down"),
+        ("float stuck up", "start float stuck up"),
+        ("the float sticks", "start float stuck down"),
+        ("float put right", "start float put right"),
         ("P2 worn impeller", "wearing 5 % in 1000 h"),
         ("P2 airlocked", "air-bound"),
         ("P2 non-return valve open", "check valve open"),
@@ -300,6 +306,35 @@ def test_a_file_in_us_units_is_told_ranges_and_samples_in_them_too() -> None:
             assert us[0].per_s == si[0].per_s
 
 
+def test_samples_call_the_engine_as_a_station_does() -> None:
+    assert KINDS["fails to prime"].sample == "E1 fails to prime"
+    engine = Names(("P1", "E1"), "E1", known=True)
+    for kind in ("fails to prime", "battery flat"):
+        text = f"07:00 {KINDS[kind].sample}"
+        (found,) = read_events(text, start=MONDAY, duration_s=9e5, names=engine)
+        assert (found.kind, found.subject) == (kind, "E1")
+
+
+def test_a_float_without_a_name_is_answered_with_those_there_are(tmp_path: Path) -> None:
+    told = refusal("float stuck up")
+    assert "does not say which float; did you mean 'start float stuck up'?" in told
+    assert told.endswith("start float, stop float, high level float, low level float")
+    high = '[alarms]\nhigh_level = "2.4 m"\n[event.x]\ntext = "07:00 float stuck up"\n'
+    assert "did you mean 'high level float stuck up'? this station has high level float" in (
+        refused(tmp_path, CURVED + high)
+    )
+    none = '[event.x]\ntext = "07:00 float stuck up"\n'
+    assert "this station has none that can fail" in refused(tmp_path, CURVED + none)
+
+
+def test_a_mobile_set_is_reset_where_there_is_one(tmp_path: Path) -> None:
+    text = '[event.x]\nat = "07:00"\nwhat = "mobile generator reset and P1 fails"\nfor = "1 h"\n'
+    reset, fails = loaded(tmp_path, ALL + text).episode.events
+    assert (reset.kind, reset.subject, reset.duration_s) == ("reset", "mobile generator", None)
+    assert fails.duration_s == 3600.0
+    assert "has no mobile generator" in refused(tmp_path, CURVED + text)
+
+
 # ------------------------------------------------------------------- in a scenario
 
 TOTAL = changed('[pump.P1]\nflow = "30 L/s"\n', "[pump.P1]\n", DUPLEX).replace(
@@ -333,7 +368,8 @@ def refused(folder: Path, text: str, **options: list[str]) -> str:
 
 def test_a_station_with_everything_takes_every_entry(tmp_path: Path) -> None:
     texts = [f"12:00 {phrase}" for phrase in PHRASES]
-    found = loaded(tmp_path, ALL, events=texts).episode.events
+    named = ALL.replace('name = "Engine"', 'name = "E1"')
+    found = loaded(tmp_path, named, events=texts).episode.events
     assert [one.kind for one in found] == [one.kind for one in CATALOGUE]
 
 
@@ -442,7 +478,7 @@ def explain(*words: str) -> str:
 def test_the_whole_catalogue_is_explained_by_family() -> None:
     told = explain("event")
     for fault in CATALOGUE:
-        assert sample(fault) in told
+        assert fault.sample in told
         assert " ".join(fault.truth.split())[1:] in told
         assert fault.seen in told
     for family in ("Pumps:", "Instruments:", "Power:", "The force main:", "People:"):

@@ -375,6 +375,62 @@ def test_what_runs_back_is_what_the_bore_holds(tmp_path: Path, text: str, volume
     assert loaded(tmp_path, text).station.main_water_m3 == pytest.approx(volume_m3, rel=1e-12)
 
 
+@pytest.mark.parametrize("table", ["generator", "mobile_generator"])
+def test_a_starting_limit_without_a_plate_is_told_to_have_no_effect(
+    tmp_path: Path, table: str
+) -> None:
+    limits = f'[{table}]\nrated_power = "60 kW"\nstart_apparent_power = "1 VA"\n[transfer]\n'
+    fixed = "" if table == "generator" else FIXED
+    place = f"{table}.start_apparent_power: "
+    told = [one for one in warned(tmp_path, DUPLEX + fixed + limits) if place in one]
+    assert len(told) == 1
+    assert "has no effect in a run: no pump that may run on it has a plate" in told[0]
+    told = [one for one in warned(tmp_path, DUPLEX + PLATES + fixed + limits) if place in one]
+    assert len(told) == 1
+    assert "is too little to start P1: the set would trip" in told[0]
+
+
+@pytest.mark.parametrize(
+    ("below", "said"),
+    [("9 m", "does not lie below the cover"), ("5 m", "does not lie below the cover")],
+)
+def test_a_pump_that_could_never_draw_water_is_refused(
+    tmp_path: Path, below: str, said: str
+) -> None:
+    deep = changed('name = "Test duplex"\n', 'name = "T"\ndepth = "5 m"\n', DUPLEX)
+    text = changed("[pump.P1]\n", f'[pump.P1]\nair_bound_below = "{below}"\n', deep)
+    assert said in refused(tmp_path, text)
+    lower = text.replace(f'air_bound_below = "{below}"', 'air_bound_below = "4.99 m"')
+    assert any("air-bound as soon as it starts" in one for one in warned(tmp_path, lower))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        FIXED + 'tank = "0 L"\nfuel_rate = "8 L/h"\n[transfer]\n',
+        '[mobile_generator]\nrated_power = "40 kW"\nfuel_rate = "8 L/h"\ntank = "0 L"\n',
+        (
+            '[engine_pump]\nstart = "2.2 m"\nstop = "0.9 m"\nflow = "30 L/s"\n'
+            'fuel_rate = "8 L/h"\ntank = "0 L"\n'
+        ),
+    ],
+)
+def test_a_tank_that_holds_nothing_is_refused(tmp_path: Path, text: str) -> None:
+    assert 'tank: volume out of range (found "0 L"; accepted: more than 0 to' in refused(
+        tmp_path, DUPLEX + text
+    )
+
+
+@pytest.mark.parametrize(("after", "told"), [("9 s", True), ("10 s", False), ("2 min", False)])
+def test_a_signal_that_is_read_seldom_cannot_be_frozen_sooner(
+    tmp_path: Path, after: str, told: bool
+) -> None:
+    floats = f'[backup_floats]\nstart = "2.0 m"\nstop = "0.5 m"\nfrozen_after = "{after}"\n'
+    found = [one for one in warned(tmp_path, DUPLEX + floats) if "frozen_after" in one]
+    assert bool(found) is told
+    assert all("is shorter than station.level_scan" in one for one in found)
+
+
 SUCTION = (
     '[engine_pump]\nstart = "2.2 m"\nstop = "0.9 m"\nflow = "30 L/s"\n'
     '[engine_pump.suction]\neye_level = "{eye}"\nlength = "6 m"\ndiameter = "200 mm"\n'

@@ -395,6 +395,21 @@ def test_a_spill_is_seen_by_its_alarm_if_that_was_sent_while_it_lasted() -> None
     assert list(run(*away).spills["seen"]) == ["alarm"]
 
 
+@pytest.mark.parametrize(("early_s", "seen"), [(0.0, "site"), (1.0, "alarm")])
+def test_an_alarm_that_goes_out_as_the_spill_ends_is_told_alike_by_table_and_sentence(
+    early_s: float, seen: str
+) -> None:
+    away = (happened(10.0, "off", "P1", 3990.0), happened(10.0, "off", "P2", 3990.0))
+    result = run(*away)
+    (spill,) = result.trace.spills
+    result.trace.alarms = [
+        row._replace(sent_s=spill.stop_s - early_s) if row.alarm == "high level" else row
+        for row in result.trace.alarms
+    ]
+    assert list(result.spills["seen"]) == [seen]
+    assert ("the high-level alarm went out at" in result.sentences()[0]) == (seen == "alarm")
+
+
 def test_states_of_power_say_by_what_they_are_seen() -> None:
     loss = happened(100.0, "grid loss", "grid", 500.0)
     table = run(loss, station=duplex(engine_pump=engine_pump()), level_m=3.5).power

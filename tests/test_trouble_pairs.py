@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from everything import KINDS, SCANNED, day, event_of, everything, mended, subject_of
+from everything import KINDS, day, event_of, everything, mended, subject_of
 from test_invariants import overlap
 
 from stationsim.episode import Episode
@@ -176,7 +176,7 @@ def test_a_trouble_shows_in_the_table_of_events_under_its_subject(kind: str) -> 
     assert any(row.subject == subject for row in fell), (subject, fell)
 
 
-@pytest.mark.parametrize("kind", [k for k in KINDS if k not in SCANNED])
+@pytest.mark.parametrize("kind", KINDS)
 def test_a_trouble_alone_leaves_a_run_that_can_be_frozen_and_resumed(kind: str) -> None:
     station = everything()
     what = day(event_of(kind, FIRST_S), hours=1.2)

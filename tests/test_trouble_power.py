@@ -430,6 +430,68 @@ def test_loss_and_lost_phase_overlap() -> None:
     assert alarms(trace) == [("phase lost", 100.0, 400.0), ("power failed", 200.0, 600.0)]
 
 
+def test_a_phase_that_outlasts_the_grid_loss_is_told_when_the_grid_is_back() -> None:
+    dead = happens(150.0, "phase lost", "grid", 100.0)
+    trace = run(loss(100.0, 100.0), dead, what=station(None))
+    assert states(trace, "grid") == [(0.0, "on"), (100.0, "out"), (250.0, "on")]
+    assert alarms(trace) == [("power failed", 100.0, 200.0), ("phase lost", 200.0, 250.0)]
+    assert told(trace, "grid back", "phases back") == [
+        (200.0, "grid back", "scripted"),
+        (250.0, "phases back", "by itself"),
+    ]
+    # one that is over with the loss, or before it, is never told: nobody could see it
+    for lasts_s in (30.0, 50.0):
+        short = happens(150.0, "phase lost", "grid", lasts_s)
+        trace = run(loss(100.0, 100.0), short, what=station(None))
+        assert alarms(trace) == [("power failed", 100.0, 200.0)]
+
+
+def test_a_phase_is_told_when_what_fed_the_station_feeds_it_no_more() -> None:
+    lost = happens(650.0, "phase lost", "grid", 1000.0)
+    trace = run(loss(), lost)
+    assert [a for a in alarms(trace) if a[0] == "phase lost"] == []
+    trace = run(loss(), lost, happens(900.0, "generator fails", "generator"))
+    assert ("phase lost", 900.0, 1650.0) in alarms(trace)
+    # and within the break of the return, where it arrives at a grid that is not good
+    trace = run(loss(), happens(1002.0, "phase lost", "grid", 500.0))
+    assert ("phase lost", 1002.0, 1502.0) in alarms(trace)
+
+
+@pytest.mark.parametrize("power", [None, POWER])
+@pytest.mark.parametrize(
+    ("kinds", "first"),
+    [
+        (("grid loss", "phase lost"), "power failed"),
+        (("grid loss", "grid sag"), "power failed"),
+        (("phase lost", "grid sag"), "phase lost"),
+        (("phase lost", "grid loss", "grid sag"), "power failed"),
+    ],
+)
+def test_of_two_troubles_of_the_grid_at_one_instant_the_greater_is_seen(
+    kinds: tuple[EventKind, ...], first: str, power: StandbyPower | None
+) -> None:
+    lasts_s = {"grid loss": 600.0, "phase lost": 300.0, "grid sag": 0.4}
+    plain = station(power)
+    what = replace(plain, pumps=tuple(replace(p, after_sag="waits for reset") for p in plain.pumps))
+    found = []
+    for order in itertools.permutations(kinds):
+        trace = run(
+            *(happens(100.0, kind, "grid", lasts_s[kind]) for kind in order), what=what, **BOTH_RUN
+        )
+        assert {a.alarm for a in trace.alarms if a.alarm != "high level"} == {first}
+        found.append((trace.runs, trace.power, trace.alarms, trace.events))
+        by_chance = RandomFault(
+            "storm",
+            tuple(happens(0.0, kind, "grid", lasts_s[kind]) for kind in order),
+            "calendar",
+            1e-3,
+            None,
+        )
+        given = replace(episode(3000.0, 0.055, start_level_m=2.6), random=(by_chance,))
+        assert "low voltage" not in {a.alarm for a in simulate(what, given).trace.alarms}
+    assert all(one == found[0] for one in found)
+
+
 # ---------------------------------------------------------------------- mobile set
 
 

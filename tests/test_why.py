@@ -140,6 +140,26 @@ def test_standby_this_cycle_says_who_leads_and_since_when() -> None:
     assert found.more[1].startswith("Last run: as lead from Mon 00:11:07 to 00:22:13 (11 min)")
 
 
+def test_a_pump_that_cannot_lead_is_passed_over() -> None:
+    # 15 L/s: 666.7 s to fill and as long to draw down. P3 is off: P1 leads from 0 s, P2 from
+    # 1333.3 s, then it would be P3's turn, from 2666.7 s: P1 leads, and P2 stands behind it
+    off = at(30.0, "off", "P3")
+    found = ask(triplex(), 0.015, 3000.0, "P2", off)
+    assert found.verdict.startswith(
+        "P2 did not start: it was lag (assist) behind P1, which had the lead since Mon 00:44:27 in"
+        " place of P3 (selector in off), and the level stood at 1.50 m, 1.00 m below its lag start"
+    )
+    assert ask(triplex(), 0.015, 3000.0, "P1", off).verdict.endswith(
+        "below its lead start, 2.00 m."
+    )
+    # fixed order: nobody always leads while the first is off, and only while it is
+    fixed = triplex(rotation="fixed")
+    away = at(30.0, "off", "P1", 300.0)
+    behind = "behind P2, which had the lead since Mon 00:00:30 in place of P1 (selector in off),"
+    assert behind in ask(fixed, 0.015, 100.0, "P3", away).verdict
+    assert "behind P1, which always leads," in ask(fixed, 0.015, 400.0, "P3", away).verdict
+
+
 def test_a_spare_pump_has_no_start_level_of_its_own() -> None:
     station = triplex(rotation="fixed", levels={"standby_start_m": None})
     found = ask(station, 0.015, 100.0, "P3")

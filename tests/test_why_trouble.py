@@ -120,6 +120,68 @@ def test_no_flow_overload_and_moisture() -> None:
     assert lasting.more[0].startswith("A crew on site has to dry it; nothing of the kind")
 
 
+@pytest.mark.parametrize("curved", [False, True])
+@pytest.mark.parametrize(
+    ("kind", "subject", "why"),
+    [
+        ("plug valve closed", "P1", "the plug valve behind it was closed"),
+        ("air-bound", "P1", "it was air-bound"),
+        ("main plugged", "force main", "the force main was shut"),
+    ],
+)
+def test_a_pump_that_runs_and_moves_nothing_is_told_so_and_what_the_panel_saw(
+    kind: str,
+    subject: str,
+    why: str,
+    curved: bool,
+) -> None:
+    station = everything(curved=curved)
+    more = {} if kind == "air-bound" else {"flow_left": 0.0}
+    event = at(kind, 900.0, subject, 3000.0, **more)
+    found = ask("P1", 930.0, event, station=station)
+    assert found.verdict.startswith("P1 ran as lead (duty), since Mon 00:1")
+    assert found.verdict.endswith(f"; in truth it moved nothing, for {why}.")
+    assert found.more[0] == "The panel saw the run signal; it told of no flow at Mon 00:16."
+    assert "truth" not in ask("P1", 890.0, event, station=station).verdict
+    blind = tuple(replace(unit, no_flow_after_s=None) for unit in station.pumps)
+    found = ask("P1", 1030.0, event, station=replace(station, pumps=blind))
+    assert found.verdict.endswith(f"; in truth it moved nothing, for {why}.")
+    assert found.more[0] == "The panel saw the run signal: it does not look for flow."
+    if more:
+        half = replace(event, flow_left=0.5)
+        assert "truth" not in ask("P1", 930.0, half, station=station).verdict
+
+
+def test_an_engine_that_draws_no_water_is_told_so_while_it_runs() -> None:
+    events = (
+        at("fails to prime", 100.0, "E1", None),
+        at("generator fails to start", 100.0, "generator", None),
+        at("grid loss", 1500.0, "grid", 3500.0),
+    )
+    seen = watched(everything(), day(*events, hours=3.0))
+    (run,) = [one for one in seen.result.trace.runs if one.stopped_by == "fails to prime"]
+    (found,) = answer(seen, 0.5 * (run.start_s + run.stop_s), "E1")
+    assert found.verdict.startswith("E1 ran as engine-driven pump, since Mon 00:3")
+    assert found.verdict.endswith("; in truth it drew no water, for its pump was not primed.")
+    assert any(
+        one.startswith("The panel saw an engine that ran, until it was failed at Mon 00:3")
+        for one in found.more
+    )
+    assert not any("pumped" in one for one in found.more)
+
+
+def test_a_pump_whose_head_is_too_small_is_told_so() -> None:
+    station = everything(curved=True)
+    assert station.force_main is not None
+    # 24 m at no flow: from the start level of 2 m it can lift to 26 m at most
+    high = replace(station, force_main=replace(station.force_main, discharge_level_m=27.0))
+    blind = tuple(replace(unit, no_flow_after_s=None) for unit in station.pumps)
+    found = ask("P1", 900.0, station=replace(high, pumps=blind))
+    assert found.verdict.endswith(
+        "; in truth it moved nothing, for the head was more than it gives."
+    )
+
+
 def test_reversing_against_rags_is_told_with_its_end() -> None:
     rags = at("ragging", 0.0, "P1", None, amount=0.3, per_s=600.0)
     seen = watched(everything(), day(rags, hours=3.0))

@@ -122,15 +122,33 @@ def test_sentences_are_whole_and_few_and_in_the_units_asked_for(kind: str) -> No
 
 
 def test_an_outage_tells_what_fed_the_busbar_for_how_long_and_its_fuel() -> None:
-    result = alone("grid loss")
+    result = alone("grid loss", hours=2.0)
     (sentence,) = [s for s in result.sentences() if s.startswith("The grid was out")]
     power = result.power
     fed = power.loc[(power["source"] == "busbar") & (power["state"] == "generator")]
     assert (fed["start_s"].iloc[0], fed["stop_s"].iloc[0]) == pytest.approx((1513.0, 3600.0))
     assert "no pump could run" not in sentence
     litres = 1000.0 * result.trace.fuel_m3["generator"]
-    assert f"the generator fed the pumps for 25 min ({litres:.2f} L of fuel in all)" in sentence
-    assert "their busbar was dead for 13 s" in sentence
+    # lost at 1500 s, back at 3000 s; fed from 1513 s until the switch moves back at 3600 s (34 min
+    # 47 s), with a break of 3 s: it burnt fuel for all that time, and the busbar was dead for 16 s
+    assert f"the generator fed the pumps for 35 min ({litres:.2f} L of fuel in all)" in sentence
+    assert "their busbar was dead for 16 s in all" in sentence
+    dead = power.loc[(power["source"] == "busbar") & (power["state"] == "dead")]
+    assert (dead["stop_s"] - dead["start_s"]).tolist() == pytest.approx([13.0, 3.0])
+
+
+def test_what_a_set_fed_without_an_outage_does_not_count_to_one() -> None:
+    # connected from 600 s to 1500 s while the grid is good; an outage later, which the fixed set
+    # bridges
+    events = (
+        at("mobile generator connected", 600.0, "mobile generator", None),
+        at("mobile generator disconnected", 1500.0, "mobile generator", None),
+        grid_loss(6000.0, 1200.0),
+    )
+    result = simulate(everything(), day(*events))
+    (sentence,) = [s for s in result.sentences() if s.startswith("The grid was out")]
+    assert "the generator fed the pumps for " in sentence
+    assert "the mobile generator" not in sentence
 
 
 @pytest.mark.parametrize("late_s", [None, 45.0])
@@ -195,7 +213,7 @@ def test_a_mobile_set_is_told_as_what_fed_the_pumps() -> None:
         at("mobile generator connected", 3000.0, "mobile generator", None),
     )
     text = text_of(simulate(everything(), day(*events)))
-    assert re.search(r"the mobile generator fed the pumps for 1 h 35 min \([\d.]+ L of", text)
+    assert re.search(r"the mobile generator fed the pumps for 3 h 10 min \([\d.]+ L of", text)
 
 
 # ------------------------------------------------------------------ alarms
@@ -324,3 +342,19 @@ def test_the_worst_is_told_first_and_no_more_than_five_things() -> None:
     assert places == sorted(places)
     assert sentence.startswith("The controller was stopped")
     assert sentence.endswith("; 2 more of that kind in the table of events.")
+
+
+@pytest.mark.parametrize(
+    ("kind", "amount", "said"),
+    [
+        ("level signal off", 0.1524, r"wrong \(0\.5 ft too high\)"),
+        ("level signal off", -0.2032, r"wrong \(0\.667 ft too low\)"),
+        ("level signal noisy", 0.3048 * 0.3, r"noisy \(0\.3 ft about the level"),
+        ("level signal drifting", 0.3048 * 0.7, r"drifting \(0\.7 ft too high in 1 h\)"),
+    ],
+)
+def test_a_number_in_feet_is_told_as_it_was_given(kind: str, amount: float, said: str) -> None:
+    per_s = HOUR if kind == "level signal drifting" else 0.0
+    wrong = ScriptedEvent(60.0, kind, "level sensor", 600.0, amount=amount, per_s=per_s)
+    told = " ".join(simulate(duplex(), episode(3600.0, 0.02, wrong)).sentences("us"))
+    assert re.search(said, told), told

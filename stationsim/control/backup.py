@@ -10,7 +10,8 @@ the floats only look on. They take over when
 * the controller by level is stopped, or its supply is gone while the floats have their own.
 
 Then the start float starts one pump at once and another each time it stays covered for
-``lag_delay_s``; the stop float, uncovered, stops them all. The controller by level comes back when
+``lag_delay_s``; the stop float, uncovered, stops them all, and none starts within the next
+``PAUSE_S``. The controller by level comes back when
 the signal has moved, contradicts no float any more, and the floats' own cycle is over. While it is
 stopped nobody compares the signal with the floats.
 
@@ -37,6 +38,10 @@ FIXED = "fixed"
 EACH_CYCLE = "each cycle"
 
 _DUE_S = 1e-6
+
+PAUSE_S = 10.0
+"""How long the floats wait with a start after the stop float has stopped pumps [s]: else a start float
+that hangs would have them start and stop without end while the water stands at the stop float."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +100,7 @@ class FloatBackup:
         self._bad_m = math.nan
         self._distrusted = False
         self._moved = 0
+        self._paused_until_s = -math.inf
 
     @property
     def by_floats(self) -> bool:
@@ -170,12 +176,16 @@ class FloatBackup:
         if not seen.stop_float:
             self._lag_due_s = math.inf
             stops = [Command("stop", n, "", "backup stop float") for n in reversed(on)]
+            if stops:
+                self._paused_until_s = now_s + PAUSE_S
             if stops and self.settings.rotation == EACH_CYCLE:
                 self._moved = (self._moved + 1) % len(seen.pumps)
             return Decision(tuple(stops), notes=tuple(notes))
         if not seen.start_float:
             self._lag_due_s = math.inf
             return Decision(notes=tuple(notes))
+        if now_s < self._paused_until_s - _DUE_S:
+            return Decision(wake_at_s=self._paused_until_s, notes=tuple(notes))
         if self._lag_due_s == math.inf:
             self._lag_due_s = now_s + self.settings.lag_delay_s
         if on and now_s < self._lag_due_s - _DUE_S:

@@ -161,7 +161,7 @@ class Fault:
     @property
     def sample(self) -> str:
         """Return it as it is written, with its number: ``P2 clogged to 60 %``."""
-        who = {PUMP: "P2 ", MACHINE: "P2 ", ENGINE: "Engine "}.get(self.subject, "")
+        who = {PUMP: "P2 ", MACHINE: "P2 ", ENGINE: "E1 "}.get(self.subject, "")
         phrase = self.phrase.format(float="start float", alarm="high level")
         amount = self.amount
         number = ""
@@ -365,7 +365,8 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "phase lost", "power", "grid", "phase lost",
         "one phase is gone: the phase relay stops every motor and lets none start",
-        "alarm 'phase lost' at once", ("by itself",), "must",
+        "alarm 'phase lost' at once; of a grid that is lost, when it is back", ("by itself",),
+        "must",
     ),
     Fault(
         "transfer switch stuck", "power", "transfer switch", "transfer switch stuck",

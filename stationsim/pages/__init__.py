@@ -164,7 +164,7 @@ def write_page(
 def _of_run(
     result: Result, system: System, warnings: Sequence[str], notes: Sequence[str]
 ) -> _Sheet:
-    from stationsim.plots import FIGURES
+    from stationsim.plots import figures_of
 
     station, episode, trace = result.station, result.episode, result.trace
     begin = episode.start
@@ -190,7 +190,7 @@ def _of_run(
         f" {begin:%H:%M}, local time.",
         said=result.sentences(system),
         lines=(),
-        draw={name: partial(draw, result, system) for name, draw in FIGURES.items()},
+        draw={name: partial(draw, result, system) for name, draw in figures_of(result).items()},
         findings=(),
         forms=(),
         tables={name: tables[name] for name in order},

@@ -15,7 +15,7 @@ from stationsim.plots.style import save
 from stationsim.plots.time_to_spill import time_to_spill_figure
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from matplotlib.figure import Figure
@@ -30,6 +30,7 @@ __all__ = [
     "alternation_figure",
     "curves_figure",
     "draw_all",
+    "figures_of",
     "handout_figure",
     "levels_figure",
     "meters_figure",
@@ -51,7 +52,7 @@ FIGURES = {
     "curves": curves_figure,
     "time_to_spill": time_to_spill_figure,
 }
-"""The plots of every run: name of the file -> function. That of the meters comes if need be."""
+"""The plots of every run: name of the file -> function; ``figures_of`` adds that of the meters."""
 
 
 def save_station(
@@ -117,6 +118,17 @@ def save_rainy_day(
     return file
 
 
+def figures_of(result: Result) -> dict[str, Callable[[Result, str], Figure]]:
+    """Return what is drawn of a run: name of the file -> function.
+
+    Parameters
+    ----------
+    result
+        The run.
+    """
+    return {**FIGURES, "meters": meters_figure} if disagree(result) else dict(FIGURES)
+
+
 def draw_all(result: Result, system: str = "si") -> dict[str, Figure]:
     """Return every plot of a run by the stem of its file.
 
@@ -127,10 +139,7 @@ def draw_all(result: Result, system: str = "si") -> dict[str, Figure]:
     system
         ``si`` or ``us``.
     """
-    drawn = {name: draw(result, system) for name, draw in FIGURES.items()}
-    if disagree(result):
-        drawn["meters"] = meters_figure(result, system)
-    return drawn
+    return {name: draw(result, system) for name, draw in figures_of(result).items()}
 
 
 def save_all(

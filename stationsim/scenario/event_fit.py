@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from stationsim.equipment.faults import FLOATS
 from stationsim.scenario.events import Names
 
 if TYPE_CHECKING:
@@ -79,7 +80,12 @@ class Scene:
         machines = [*(pumps.values() if isinstance(pumps, Mapping) else ())]
         machines.append(parts.document.get("engine_pump"))
         return cls(
-            names=Names(parts.machines, parts.engine, known=parts.machines is not None),
+            names=Names(
+                parts.machines,
+                parts.engine,
+                known=parts.machines is not None,
+                floats=tuple(one for one in FLOATS if _has_float(one, parts.document)),
+            ),
             pumps=parts.pumps or (),
             tables=parts.document,
             by_total=station is not None and station.total_flow is not None,
@@ -108,7 +114,7 @@ def misfit(event: ScriptedEvent, scene: Scene) -> tuple[str, str] | None:
                 f"this station has no {subject} that feeds it in a run: [{table}] is missing",
                 fix,
             )
-    if kind == "alarm off" and subject in _ALARM_KEYS and not _has_alarm(subject, scene):
+    if kind == "alarm off" and subject in _ALARM_KEYS and not _has_alarm(subject, scene.tables):
         key = _ALARM_KEYS[subject]
         return f"this station has no {subject} alarm: alarms.{key} is missing", (
             f"add {key} to [alarms]"
@@ -128,13 +134,16 @@ def misfit(event: ScriptedEvent, scene: Scene) -> tuple[str, str] | None:
 
 def _no_float(subject: str, scene: Scene) -> tuple[str, str] | None:
     place, fix = _FLOAT_KEYS[subject]
-    if subject in ("start float", "stop float"):
-        there = "backup_floats" in scene.tables
-    else:
-        there = _has_alarm(subject.removesuffix(" float"), scene)
+    there = _has_float(subject, scene.tables)
     return None if there else (f"this station has no {subject}: {place} is missing", fix)
 
 
-def _has_alarm(name: str, scene: Scene) -> bool:
-    alarms = scene.tables.get("alarms")
+def _has_float(subject: str, tables: Mapping[str, object]) -> bool:
+    if subject in ("start float", "stop float"):
+        return "backup_floats" in tables
+    return _has_alarm(subject.removesuffix(" float"), tables)
+
+
+def _has_alarm(name: str, tables: Mapping[str, object]) -> bool:
+    alarms = tables.get("alarms")
     return isinstance(alarms, Mapping) and _ALARM_KEYS[name] in alarms

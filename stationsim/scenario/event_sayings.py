@@ -92,7 +92,6 @@ _STATION_WORDS: dict[str, tuple[str, str, str]] = {
     ),
     "level signal frozen": (_SENSOR, "frozen|freezes|froze|stuck|sticks|hangs|stands still", ""),
     "level signal lost": (_SENSOR, "lost|gone|fails|failed|dead|missing", "no (level )?signal"),
-    "start float stuck down": ("float|floats|float switch", "(stuck|sticks|hung|hangs).*", ""),
     "controller stopped": (
         _PANEL,
         "stops?|stopped|fails|failed|fault|dead|hangs|halted|crash|crashes|crashed|down|failure",
@@ -218,6 +217,38 @@ def near_of_station(text: str) -> str:
         right = [f"{thing} put right" for thing in THINGS]
         return next(iter(difflib.get_close_matches(asked, right, n=1, cutoff=0.8)), "")
     return with_number(STATION_PHRASES[near[0]][0], near[0])
+
+
+_FLOAT = re.compile(
+    r"(?:the |a )?(?:float|floats|float switch)(?: is)? "
+    r"(stuck|sticks|hung|hangs|late|put right)(.*)",
+    re.IGNORECASE,
+)
+
+
+def float_without_name(text: str, floats: Sequence[str]) -> str:
+    """Say which floats there are when a text does not say which float; empty when it is no such.
+
+    Parameters
+    ----------
+    text
+        What happens, as written.
+    floats
+        Names of the floats at the station.
+    """
+    found = _FLOAT.fullmatch(text)
+    if found is None:
+        return ""
+    does, more = found.group(1).lower(), found.group(2).strip()
+    if does not in ("late", "put right"):
+        does, more = "stuck", "up" if more.lower() == "up" else "down"
+    if not floats:
+        return f"'{text}' does not say which float, and this station has none that can fail"
+    whole = f"{floats[0]} {does} {more}".strip()
+    return (
+        f"'{text}' does not say which float; did you mean '{whole}'? this station has "
+        f"{', '.join(floats)}"
+    )
 
 
 def no_such_machine(text: str, subject: str, machines: Sequence[str], *, known: bool) -> str:

@@ -36,6 +36,7 @@ THINGS = {
     "level signal": "level sensor",
     **{one: one for one in FLOATS},
     "controller": "panel",
+    "panel": "panel",
     "control breaker": "panel",
     "telemetry": "telemetry",
     "transfer switch": "transfer switch",
@@ -45,6 +46,10 @@ THINGS = {
     **{f"{one} alarm": one for one in ALARM_NAMES},
 }
 """What a crew can put right beside machines, as written -> subject of the event."""
+
+
+SETS = ("generator", "mobile generator")
+"""Generator sets, which can be reset as a machine can."""
 
 
 def written(fault: Fault) -> Iterator[tuple[str, str]]:

@@ -22,7 +22,7 @@ from datetime import datetime
 
 from stationsim import units
 from stationsim.episode import ScriptedEvent
-from stationsim.equipment.faults import BY_KIND, CATALOGUE, ENGINE, PUMP, Fault
+from stationsim.equipment.faults import BY_KIND, CATALOGUE, ENGINE, FLOATS, PUMP, Fault
 from stationsim.errors import QuantityError
 from stationsim.scenario import event_sayings as sayings
 from stationsim.scenario import event_words as words
@@ -71,11 +71,14 @@ class Names:
         Name of the engine-driven pump; None for none, or when that is not known.
     known
         Whether it is known which of the machines is engine-driven.
+    floats
+        Names of the floats that can fail.
     """
 
     machines: Sequence[str] | None = None
     engine: str | None = None
     known: bool = False
+    floats: tuple[str, ...] = FLOATS
 
 
 def read_event(
@@ -232,6 +235,8 @@ def _entry_in(clause: str) -> Fault | None:
         return found[0]
     if clause.lower().endswith(_RIGHT):
         return BY_KIND["put right"]
+    if clause.lower().removesuffix(" reset") in words.SETS:
+        return BY_KIND["reset"]
     split = _of_machine(clause.partition(" ")[2])
     return None if split is None else split[0]
 
@@ -286,8 +291,10 @@ def _read_subject(text: str, names: Names, system: units.System) -> tuple[str, s
     thing = text.lower().removesuffix(_RIGHT)
     if thing != text.lower() and thing in words.THINGS:
         return words.THINGS[thing], _RIGHT.strip(), BY_KIND["put right"], Number()
-    if text.lower() == "generator reset":
-        return "generator", "reset", BY_KIND["reset"], Number()
+    if (one := text.lower().removesuffix(" reset")) in words.SETS and one != text.lower():
+        return one, "reset", BY_KIND["reset"], Number()
+    if without := sayings.float_without_name(text, names.floats):
+        raise EventTextError(without)
     split = _of_machine(word)
     machines = (subject,) if names.machines is None else names.machines
     if subject not in machines:

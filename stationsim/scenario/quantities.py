@@ -379,7 +379,7 @@ Area = Annotated[float, Quantity("area", 0.002, 1e6, "m2", "7.07 m2")]
 Catchment = Annotated[float, Quantity("area", 0.0, 1e10, "ha", "40 ha", open_low=True)]
 Volume = Annotated[float, Quantity("volume", 0.0, 1e7, "m3", "20 m3", open_low=True)]
 VolumeOrNone = Annotated[float, Quantity("volume", 0.0, 1e7, "m3", "12 m3")]
-FuelVolume = Annotated[float, Quantity("volume", 0.0, 1000.0, "m3", "200 L")]
+FuelVolume = Annotated[float, Quantity("volume", 0.0, 1000.0, "m3", "200 L", open_low=True)]
 _FLOW = Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s")
 Flow = Annotated[float, _FLOW]
 FlowOfPump = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s", open_low=True)]

@@ -48,6 +48,7 @@ STATION_RULES = (
     protection_rules.engine_start_sane,
     protection_rules.floats_in_order,
     standby_rules.air_below_stop,
+    standby_rules.signal_read_before_frozen,
     standby_rules.settings_have_effect,
     standby_rules.engine_can_prime,
     standby_rules.generators_start_each_pump,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from stationsim import units
 from stationsim.findings import Finding
 from stationsim.scenario.case import LOGIC, PRACTICE, Case, Findings
@@ -12,9 +14,23 @@ MOST_TRIES = 50
 
 def air_below_stop(case: Case) -> Findings:
     """Check that a pump draws no air in ordinary work, from its start down to its stop."""
+    cover = case.station.cover_m
     for pump in case.station.pumps:
         below = pump.air_bound_below_m
-        if below is None or case.staging is None:
+        if below is None:
+            continue
+        if cover is not None and below >= cover:
+            yield Finding(
+                f"pump.{pump.name}.air_bound_below",
+                "error",
+                "does not lie below the cover of the well: the pump could never move water",
+                case.level(below),
+                case.reference.below(cover),
+                "lower it",
+                source=LOGIC,
+            )
+            continue
+        if case.staging is None:
             continue
         starts = [(key, level) for key, level in case.starts() if level <= below]
         if starts:
@@ -75,6 +91,22 @@ def settings_have_effect(case: Case) -> Findings:
             )
 
 
+def signal_read_before_frozen(case: Case) -> Findings:
+    """Check that a level signal is read more than once before it counts as frozen."""
+    floats = case.station.backup_floats
+    if floats is None or floats.frozen_after_s is None:
+        return
+    if floats.frozen_after_s < case.station.scan_s:
+        yield _warned(
+            "backup_floats.frozen_after",
+            "is shorter than station.level_scan: a signal that is read so seldom counts as frozen "
+            "before it is read again",
+            units.show(floats.frozen_after_s, "duration", case.system),
+            f"{units.show(case.station.scan_s, 'duration', case.system)} or more",
+            "lengthen it, or have the signal read more often",
+        )
+
+
 def engine_can_prime(case: Case) -> Findings:
     """Check that the engine-driven pump can draw the water up to itself, down to its stop level."""
     engine, line = case.station.engine_pump, case.station.ratings.engine_suction
@@ -120,6 +152,15 @@ def generators_start_each_pump(case: Case) -> Findings:
             if not one.may_start or name in one.may_start
         }
         if not loads:
+            if one.start_va < math.inf:
+                yield _warned(
+                    f"{place}.start_apparent_power",
+                    "has no effect in a run: no pump that may run on it has a plate, and without "
+                    "one nothing is known of what its motor asks",
+                    f"{one.start_va / 1e3:.3g} kVA",
+                    "",
+                    "give pumps a plate, such as [pump.P1.plate] with rated_power, and [service]",
+                )
             continue
         for key, most_va, asked in (
             ("start_apparent_power", one.start_va, {n: v.start_va for n, v in loads.items()}),

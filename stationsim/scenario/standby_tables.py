@@ -21,7 +21,7 @@ class MobileGeneratorPart(Table):
     rated_apparent_power: q.ApparentPower | None = left_out(
         "not judged, and no limit in a run",
         "Rated apparent output, in kVA; not less than the rated power. In a run the set trips when "
-        "the pumps that run ask for more.",
+        "the pumps that run ask for more, once they have run up.",
     )
     start_apparent_power: q.ApparentPower | None = left_out(
         "not judged, and no limit in a run",

@@ -32,10 +32,16 @@ SAME_INSTANT_S = 1e-6
 """Times closer than this are one instant [s]."""
 
 
+class Due(simpy.Event):
+    """Something that is due at an absolute time, unless it has been overtaken meanwhile."""
+
+    overtaken = False
+
+
 class Clock(simpy.Environment):
     """A SimPy environment whose events stand at absolute times, in a fixed order at one instant."""
 
-    def moment(self, at_s: float, order: int) -> simpy.Event:
+    def moment(self, at_s: float, order: int) -> Due:
         """Return an event that happens at an absolute time.
 
         Parameters
@@ -45,7 +51,7 @@ class Clock(simpy.Environment):
         order
             Its place in the order of that instant, such as ``SUPPLY``.
         """
-        event = simpy.Event(self)
+        event = Due(self)
         event._ok = True
         event._value = None
         if at_s - self._now < SAME_INSTANT_S:
@@ -54,8 +60,8 @@ class Clock(simpy.Environment):
         heapq.heappush(self._queue, entry)
         return event
 
-    def call_at(self, at_s: float, order: int, callback: Callable[[], None]) -> None:
-        """Have something called at an absolute time.
+    def call_at(self, at_s: float, order: int, callback: Callable[[], None]) -> Due:
+        """Have something called at an absolute time; return what is due, which may be overtaken.
 
         Parameters
         ----------
@@ -66,10 +72,13 @@ class Clock(simpy.Environment):
         callback
             What is called.
         """
-        self.moment(at_s, order).callbacks = [lambda _event: callback()]
+        due = self.moment(at_s, order)
+        due.callbacks = [lambda _event: None if due.overtaken else callback()]
+        return due
 
     def next_s(self) -> float:
         """Return when the next thing is due [s]; infinity when nothing is."""
+        self._drop_overtaken()
         return float(self._queue[0][0]) if self._queue else float("inf")
 
     def run_before(self, until_s: float) -> None:
@@ -83,11 +92,23 @@ class Clock(simpy.Environment):
         queue = self._queue
         step = self.step
         while queue and queue[0][0] < until_s:
+            if getattr(queue[0][3], "overtaken", False):
+                heapq.heappop(queue)
+                continue
             if len(queue) > 1:
                 near = queue[1] if len(queue) == 2 or queue[1] < queue[2] else queue[2]
                 if 0.0 < near[0] - queue[0][0] < SAME_INSTANT_S:
                     self._gather()
             step()
+
+    def _drop_overtaken(self) -> None:
+        """Forget what has been overtaken and would come next.
+
+        It must not count in what is one instant: a session that was resumed does not know of it.
+        """
+        queue = self._queue
+        while queue and getattr(queue[0][3], "overtaken", False):
+            heapq.heappop(queue)
 
     def _gather(self) -> None:
         """Bring all that is due within a microsecond of the next thing to that one instant.

@@ -23,7 +23,14 @@ from stationsim.episode import Episode, ScriptedEvent
 from stationsim.errors import StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import REACHED_TIME, Advance
-from stationsim.simulation.clock import CONTROLLER, CROSSING, RECORDER, SAME_INSTANT_S, Clock
+from stationsim.simulation.clock import (
+    CONTROLLER,
+    CROSSING,
+    RECORDER,
+    SAME_INSTANT_S,
+    Clock,
+    Due,
+)
 from stationsim.simulation.deciding import Deciding
 from stationsim.simulation.following import Follower
 from stationsim.simulation.machines import Machine
@@ -117,7 +124,7 @@ class Plant:
             self.engine = EngineSet(station.engine_pump, machine, self)
         self._arm()
         self._line: LineupKey | None = None
-        self._generation = 0
+        self._pending: Due | None = None  # the crossing that is looked for
         self._ahead: Advance | None = None
         self._ahead_plan: WakePlan | None = None
         self.controller_due = True
@@ -204,8 +211,7 @@ class Plant:
     def commit(self, now_s: float) -> None:
         """Bring the committed state up to a moment [s]."""
         ahead, water = self._ahead, self.water
-        self._ahead = None
-        self._generation += 1
+        self._forget_ahead()
         if ahead is not None and ahead.t_s == now_s and ahead.reached == REACHED_TIME:
             water.absorb(ahead)
             return
@@ -263,7 +269,7 @@ class Plant:
     def __getstate__(self) -> dict[str, Any]:
         """Return all but the clock: what waits by timetable is data, and stories are closed."""
         state = self.__dict__.copy()
-        state["clock"] = None
+        state["clock"] = state["_pending"] = None
         return state
 
     def attach(self, clock: Clock) -> None:
@@ -316,6 +322,7 @@ class Plant:
             if not self.controller_due:
                 break
             self._turns()  # a float was covered or left, or a start held another pump back
+            self.thresholds.turned()
         if self.water.v_m3 >= self.spilling.cap_m3:
             self.spilling.look(self.water.direction)
         self._look_ahead()
@@ -344,29 +351,32 @@ class Plant:
         """Look for the next level that somebody waits for, at most so far ahead [s]."""
         plan = self.thresholds.plan(self.deciding.levels_m)
         self.water.clear()
-        self._generation += 1
+        self._forget_ahead()
         wake_s = self.deciding.wake_s
         until = wake_s if wake_s < self.end_s else self.end_s
         far = self.water.t_s + far_s
         found = self.water.advance(min(until, far), plan.volumes_m3)
         self._ahead, self._ahead_plan = found, plan
         if found.reached != REACHED_TIME:
-            self.clock.call_at(found.t_s, CROSSING, partial(self._cross, self._generation))
+            self._pending = self.clock.call_at(found.t_s, CROSSING, self._cross)
         elif far < until:
-            self.clock.call_at(far, RECORDER, partial(self._look_further, self._generation, far_s))
+            self._pending = self.clock.call_at(far, RECORDER, partial(self._look_further, far_s))
 
-    def _look_further(self, generation: int, far_s: float) -> None:
+    def _look_further(self, far_s: float) -> None:
         """Nothing has come so far: look again from the committed state, and further."""
-        if generation == self._generation:
-            self._look_ahead(_FURTHER * far_s)
+        self._look_ahead(_FURTHER * far_s)
 
-    def _cross(self, generation: int) -> None:
-        if generation != self._generation:
-            return
+    def _forget_ahead(self) -> None:
+        """Whatever was looked for ahead has been overtaken."""
+        self._ahead = None
+        if self._pending is not None:
+            self._pending.overtaken = True
+            self._pending = None
+
+    def _cross(self) -> None:
         found, plan = self._ahead, self._ahead_plan
         assert found is not None and plan is not None  # noqa: S101, PT018  (a crossing is pending)
-        self._ahead = None
-        self._generation += 1
+        self._forget_ahead()
         self.water.absorb(found)
         self.thresholds.heed(found, plan)
         self.settle()

@@ -21,7 +21,7 @@ from stationsim.inflow.segments import total_inflow
 from stationsim.results import Result
 from stationsim.simulation.clock import PEOPLE, SAME_INSTANT_S, Clock
 from stationsim.simulation.plant import Plant
-from stationsim.simulation.trouble.happening import order_of
+from stationsim.simulation.trouble.happening import order_of, rank_of
 from stationsim.station import Station
 from stationsim.trace import EventRow
 
@@ -62,7 +62,7 @@ class Session:
         if observer is not None:
             plant.controller = observer(plant.controller)
         names = station.machine_names()
-        for event in sorted(episode.events, key=lambda e: e.at_s):
+        for event in sorted(episode.events, key=lambda e: (rank_of(e), e.at_s)):
             _look_at(event, names)
             plant.at(event.at_s, order_of(event), "scripted", event)
         for fault in episode.random:

@@ -13,6 +13,7 @@ from stationsim.why.by_floats import saw
 from stationsim.why.in_vain import at_limit, in_vain, refusals
 from stationsim.why.said import lasting, role_text, short
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene
+from stationsim.wording import listed
 
 if TYPE_CHECKING:
     from stationsim.control.staging import StagingSettings
@@ -49,23 +50,38 @@ def part_at(turn: Turn, pump: int, calls: int) -> Part | None:
         How many start levels there are.
     """
     memory = turn.memory
-    if memory is None or turn.by_floats or not turn.seen.supply:
+    free = _free(turn)
+    if memory is None or pump not in free:
         return None
+    taken = {call for _one, call in memory.on}
+    left = [call for call in range(calls) if call not in taken]
+    place = free.index(pump)
+    return Part(left[place] if place < len(left) else None, memory.order)
+
+
+def _free(turn: Turn) -> list[int]:
+    """Return the pumps that may take a call after a turn, in the order in which they would."""
+    memory = turn.memory
+    if memory is None or turn.by_floats or not turn.seen.supply:
+        return []
     on = {one for one, _call in memory.on}
     stopped = {c.pump for c in turn.decision.commands if c.verb == "stop"}
-    free = [
+    return [
         n
         for n in memory.order
         if n not in on
         and turn.seen.pumps[n].ready
         and (n in stopped or not turn.seen.pumps[n].running)
     ]
-    if pump not in free:
+
+
+def _lead(turn: Turn) -> int | None:
+    """Return which pump leads after a turn: who took that call, or is ready and would take it."""
+    memory = turn.memory
+    if memory is None or turn.by_floats or not turn.seen.supply:
         return None
-    taken = {call for _one, call in memory.on}
-    left = [call for call in range(calls) if call not in taken]
-    place = free.index(pump)
-    return Part(left[place] if place < len(left) else None, memory.order)
+    taken = [one for one, call in memory.on if call == 0]
+    return next(iter([*taken, *_free(turn)]), None)
 
 
 def of_level(scene: Scene, name: str) -> Answer:
@@ -107,13 +123,15 @@ def of_level(scene: Scene, name: str) -> Answer:
 # ---------------------------------------------------------------------- its part
 
 
-def _order_since_s(scene: Scene) -> float:
-    """Return since when the order of the pumps has been what it is [s]."""
+def _order_since_s(scene: Scene, lead: int | None = None) -> float:
+    """Return since when the order has been what it is, and a pump has led if one is named [s]."""
     last = scene.last_turn
     order = scene.turn.memory.order if scene.turn.memory else ()
     while last > 0:
-        memory = scene.turns[last - 1].memory
-        if memory is None or memory.order != order:
+        before = scene.turns[last - 1]
+        if before.memory is None or before.memory.order != order:
+            break
+        if lead is not None and _lead(before) != lead:
             break
         last -= 1
     return scene.turns[last].t_s if last > 0 else 0.0
@@ -131,18 +149,31 @@ def _behind(scene: Scene, pump: int) -> str:
     """Return who leads and since when: `` behind P2, which led since Wed 06:50``."""
     memory = scene.turn.memory
     assert memory is not None  # noqa: S101  (asked only where it is known)
-    lead = next((one for one, call in memory.on if call == 0), memory.order[0])
-    if lead == pump:
+    lead = _lead(scene.turn)
+    if lead is None or lead == pump:
         return ""
     name = scene.names[lead]
     run = scene.run_now(name)
     if lead != memory.order[0] and run is not None:  # it took the place of another, or its call
         return f" behind {name}, which ran as lead since {scene.clock(run.start_s)}"
+    if lead != memory.order[0]:
+        since_s = _order_since_s(scene, lead)
+        since = f"since {scene.clock(since_s)}" if since_s > 0.0 else "from the start"
+        return f" behind {name}, which had the lead {since}{_instead(scene, lead)}"
     if scene.station.control.rotation == "fixed":
         return f" behind {name}, which always leads"
     since_s = _order_since_s(scene)
     since = f"since {scene.clock(since_s)}" if since_s > 0.0 else "from the start"
     return f" behind {name}, which had the lead {since}"
+
+
+def _instead(scene: Scene, lead: int) -> str:
+    """Return which pumps stand before the one that leads, and could not lead."""
+    memory, pumps = scene.turn.memory, scene.turn.seen.pumps
+    assert memory is not None  # noqa: S101  (asked only where it is known)
+    before = memory.order[: memory.order.index(lead)]
+    over = [f"{scene.names[n]} ({pumps[n].why_not})" for n in before if not pumps[n].ready]
+    return f" in place of {listed(over)}" if over else ""
 
 
 def rotation_text(scene: Scene) -> str:

@@ -9,6 +9,7 @@ from stationsim.why.by_floats import float_otherwise, of_floats
 from stationsim.why.by_level import of_level
 from stationsim.why.held import no_controls, no_supply, of_held, reversing
 from stationsim.why.in_vain import refusals
+from stationsim.why.moved import moved_nothing
 from stationsim.why.said import cause_text, lasting, role_text, span
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene, Spell
 from stationsim.wording import at_end
@@ -116,7 +117,11 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
     verdict = f"{name} ran {part}, since {since}: {cause}."
     if run.role == "exercise":
         verdict = f"{name} ran for an exercise, since {since}, whatever the level."
+    vain = moved_nothing(scene, name, run)
     more = []
+    if vain is not None:
+        verdict = f"{verdict.removesuffix('.')}; {vain.clause}."
+        more += vain.seen
     mode, turned_s = scene.selector(name)
     if mode == "hand":
         more.append(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.why.electric import before_and_after, of_unable, stopped
 from stationsim.why.held import grid_text
+from stationsim.why.moved import moved_nothing
 from stationsim.why.said import cause_text, lasting, short
 from stationsim.why.scene import SAME_INSTANT_S, Answer, Scene
 from stationsim.wording import at_end
@@ -64,10 +65,11 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
     mode, turned_s = scene.selector(name)
     if mode == "hand":
         more.append(f"Its selector stood in hand since {scene.clock(turned_s)}.")
+    vain = moved_nothing(scene, name, run)
     called = [row for row in scene.of(name, "engine called") if row.t_s <= run.start_s]
     if called and run.start_s - called[-1].t_s > SAME_INSTANT_S:
-        took = lasting(run.start_s - called[-1].t_s)
-        more.append(f"It was called at {scene.clock(called[-1].t_s)} and pumped {took} later.")
+        took, did = lasting(run.start_s - called[-1].t_s), "pumped" if vain is None else "ran"
+        more.append(f"It was called at {scene.clock(called[-1].t_s)} and {did} {took} later.")
     out = scene.grid_out
     if out is None and mode == "auto" and run.role != "exercise" and not _dead(scene):
         more.append("The grid was back; it ran on to its stop level.")
@@ -80,8 +82,9 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
     if run.role == "exercise":
         since = scene.clock(run.start_s)
         verdict = f"{name} ran for an exercise, since {since}, whatever the level."
-    if run.stopped_by == "fails to prime":
-        more.append("In truth, which no panel sees yet, it drew no water.")
+    if vain is not None:
+        verdict = f"{verdict.removesuffix('.')}; {vain.clause}."
+        more += vain.seen
     return Answer(name, verdict, more)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -76,29 +77,45 @@ def _meanwhile(result: Result, out: pd.DataFrame, units: System) -> str:
 
 
 def _fed(result: Result, out: pd.DataFrame, units: System) -> list[str]:
-    """Return what fed the busbar while the grid was out, for how long, and its fuel."""
+    """Return what fed the busbar in place of the grid, for how long, and its fuel.
+
+    Feeding and dead times count whole, as the fuel does: a set feeds on until the switch moves
+    back, and that has a break of its own.
+    """
     said = []
+    lasted = _in_place_of_the_grid(result, out)
     for name in ("generator", "mobile generator"):
-        fed_s = _overlap_s(result, name, out)
+        fed_s = lasted.get(name, 0.0)
         if fed_s > 0.0:
             fuel = result.trace.fuel_m3.get(name, 0.0)
             burnt = f" ({show(fuel, 'fuel', units)} of fuel in all)" if fuel > 0.0 else ""
             said.append(f"the {name} fed the pumps for {show(fed_s, 'duration', units)}{burnt}")
-    dead_s = _overlap_s(result, "dead", out)
+    dead_s = lasted.get("dead", 0.0)
     if said and dead_s > _WORTH_TELLING_DEAD_S:
-        said.append(f"their busbar was dead for {show(dead_s, 'duration', units)}")
+        said.append(f"their busbar was dead for {show(dead_s, 'duration', units)} in all")
     return [listed(said)] if said else []
 
 
-def _overlap_s(result: Result, state: str, out: pd.DataFrame) -> float:
-    """Return for how long the busbar was in a state while the grid was out [s]."""
+def _in_place_of_the_grid(result: Result, out: pd.DataFrame) -> dict[str, float]:
+    """Return how long the busbar was fed by each set, or dead, on account of outages [s].
+
+    What counts is each time away from the grid, from end to end, that an outage falls into.
+    """
     power = result.power
-    own = power.loc[(power["source"] == "busbar") & (power["state"] == state)]
-    return sum(
-        max(min(stop, back) - max(start, lost), 0.0)
-        for start, stop in _both(own)
-        for lost, back in _both(out)
-    )
+    busbar = power.loc[power["source"] == "busbar"]
+    spans = _both(out)
+    lasted: dict[str, float] = {}
+    away: list[tuple[str, float, float]] = []
+    rows = [(str(s), *span) for s, span in zip(busbar["state"], _both(busbar), strict=True)]
+    for row in [*rows, ("grid", math.inf, math.inf)]:
+        if row[0] != "grid":
+            away.append(row)
+            continue
+        if away and any(away[0][1] < back and away[-1][2] > lost for lost, back in spans):
+            for state, start_s, stop_s in away:
+                lasted[state] = lasted.get(state, 0.0) + stop_s - start_s
+        away = []
+    return lasted
 
 
 def _went_wrong(result: Result, out: pd.DataFrame) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stationsim.trace import sent_while_spilling
 from stationsim.wording.spells import Happened
 from stationsim.wording.standing import stood
 from stationsim.wording.words import listed, moment, times
@@ -48,13 +49,7 @@ def alarm_of_spills(result: Result) -> str:
         return ""
     spills, alarms = result.trace.spills, result.trace.alarms
     sent = [
-        [
-            row.sent_s
-            for row in alarms
-            if row.alarm == "high level"
-            and row.sent_s < spill.stop_s
-            and not row.cleared_s < spill.start_s
-        ]
+        sent_while_spilling(result.trace, "high level", spill.start_s, spill.stop_s)
         for spill in spills
     ]
     heard = [min(times_s) for times_s in sent if times_s]

@@ -166,7 +166,8 @@ class LevelSignal:
         plant, kind, amount = self.plant, event.kind, event.amount
         self._look_before()
         side = "too high" if amount > 0.0 else "too low"
-        size = show(abs(amount), "duration" if kind == LATE else "length", "si")
+        # a length in full: wording turns it into other units
+        size = show(amount, "duration", "si") if kind == LATE else f"{abs(amount):.6g} m"
         if kind == OFF:
             self._off_m = amount
             detail = f"{size} {side}"

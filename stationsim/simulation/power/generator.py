@@ -5,9 +5,10 @@ often as it may; once it has fired it runs up, and from good voltage on it can f
 mobile set is brought running.
 
 *What it carries*: at each start of a pump the apparent power of all that run and of all that still
-run up is added up, those that start at one instant together. Above ``start_va`` the set trips, and
-above ``rated_va`` once they have run up: at once, for nothing is known of its overload curve. A
-pump without a ``MotorLoad`` counts nought. A tripped or failed set waits for a reset.
+run up is added up, those that start at one instant together. Above ``start_va`` the set trips.
+Above ``rated_va`` it trips at the moment at which none runs up any more: nothing is known of its
+overload curve. A pump without a ``MotorLoad`` counts nought. A tripped or failed set waits for a
+reset.
 """
 
 from __future__ import annotations
@@ -266,14 +267,30 @@ class Generator(Follower):
         if load is not None and load.start_s > 0.0:
             self.plant.at(now + load.start_s, SUPPLY, f"{self.path}.carries")
 
+    def stopped(self, machine: Machine) -> None:
+        """See what it carries, for none may run up any more."""
+        if not machine.engine_driven and self.what.rated_va < math.inf:
+            self.plant.at(self.plant.t_s, SUPPLY, f"{self.path}.carries")
+
+    def _runs_up(self, at_s: float) -> bool:
+        """Return whether a pump that runs has not run up yet."""
+        what = self.plant.supply.what
+        assert what is not None  # noqa: S101  (there is a generator set)
+        return any(
+            machine.running
+            and (load := what.loads.get(machine.unit.name)) is not None
+            and at_s < machine.started_s + load.start_s - SAME_INSTANT_S
+            for machine in self.plant.electric
+        )
+
     def carries(self) -> None:
         """Trip when the load is more than it can carry."""
         if self.plant.supply.source != self.name:
             return
         now = self.plant.t_s
-        starting, running = self.load_va(now), self.load_va(now, starts=False)
-        limit = self.what.start_va if starting > self.what.start_va else self.what.rated_va
-        asked = starting if starting > self.what.start_va else running
+        asked, limit = self.load_va(now), self.what.start_va
+        if asked <= limit and not self._runs_up(now):
+            asked, limit = self.load_va(now, starts=False), self.what.rated_va
         if asked > limit:
             detail = f"{asked / 1e3:.1f} kVA asked, {limit / 1e3:.1f} kVA at most"
             self.plant.note(self.name, "trip", "more than it can carry", detail)

@@ -14,7 +14,12 @@ latches does so whether its motor runs or not, for it looks at the voltage. Pane
 switch take no notice, unless it is longer than the start delay of the generator: then it is a loss
 of the grid. *One phase lost*: the phase relay stops every motor, tells the panel that there is no
 supply, and the transfer switch that there is no grid; it raises an alarm of its own at once, and
-'power failed' is not raised. Neither touches a station that something else feeds.
+'power failed' is not raised. Neither touches a station that something else feeds. While the grid is
+lost nobody can tell that a phase is missing: 'phase lost' is raised when the grid is back and it
+still is, or when what has fed the station meanwhile feeds it no more.
+
+*At one instant* the loss of the grid comes before the loss of a phase, and that before a sag, in
+whatever order they are written (``happening.rank_of``): the greater trouble is what is seen.
 Common practice, no source.
 """
 
@@ -163,6 +168,7 @@ class Supply:
         if again is not None and self.transfer is None and not self._in_break:
             plant.at(plant.t_s + again.after_s, SUPPLY, "supply.breaks", self._back_s)
         plant.alarms.condition("power failed", "station", 0.0, "grid back", on=False)
+        self._phase_relay("grid back")
         self._feed_after_a_return(is_on=is_on)
 
     def breaks(self, after_return_s: float) -> None:
@@ -185,12 +191,18 @@ class Supply:
         plant.at(over_s, SUPPLY, "supply.phase_back")
         if before_s is not None:
             return
-        if self.source == GRID:  # else its relay sees another source, or none
-            plant.alarms.condition(_PHASE, "station", 0.0, event.cause, on=True)
+        self._phase_relay(event.cause)
         was_on = self._grid_fails(_PHASE)
         plant.note("grid", _PHASE, event.cause)
         self._feed_after_a_loss(_PHASE, was_on=was_on)
         self._transfer_sees_a_loss(was_on=was_on)
+
+    def _phase_relay(self, cause: str) -> None:
+        """Raise 'phase lost' where a phase is missing of a grid that is there and nothing else."""
+        plant = self.plant
+        missing = self._bad.get(_PHASE, -math.inf) > plant.t_s + SAME_INSTANT_S
+        if missing and _LOST not in self._bad and self.source in (GRID, DEAD):
+            plant.alarms.condition(_PHASE, "station", 0.0, cause, on=True)
 
     def phase_back(self) -> None:
         """All phases are there again, unless one has been lost for longer meanwhile."""
@@ -359,6 +371,7 @@ class Supply:
             plant.power_changed()
             for machine in plant.electric:
                 plant.stop(machine, why)
+            self._phase_relay(why)
         if left is not None:
             left.unloaded()
         if taken is not None:

@@ -33,6 +33,25 @@ def order_of(event: ScriptedEvent) -> int:
     return SUPPLY if event.kind in ("grid loss", "grid sag", "phase lost") else PEOPLE
 
 
+_FIRST_AT_ONE_INSTANT = ("grid loss", "phase lost", "grid sag")
+
+
+def rank_of(event: ScriptedEvent) -> int:
+    """Return the place of an event among those of its order at one instant: the greater first.
+
+    What befalls the grid takes effect from the loss of the whole to a sag, however it is written;
+    all else as it is written.
+
+    Parameters
+    ----------
+    event
+        What happens.
+    """
+    if event.kind in _FIRST_AT_ONE_INSTANT:
+        return _FIRST_AT_ONE_INSTANT.index(event.kind)
+    return len(_FIRST_AT_ONE_INSTANT)
+
+
 class Family(Protocol):
     """A family of trouble."""
 

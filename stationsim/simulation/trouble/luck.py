@@ -24,7 +24,7 @@ from stationsim.episode import RandomFault, ScriptedEvent
 from stationsim.equipment.faults import BY_KIND
 from stationsim.errors import ActionError
 from stationsim.simulation.trouble.blocks import BLOCK_OF_KIND
-from stationsim.simulation.trouble.happening import order_of
+from stationsim.simulation.trouble.happening import order_of, rank_of
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
@@ -169,7 +169,7 @@ class Luck:
             lasts_s = fault.lasts.at(fate.lasts.number(number))
         fate.until_s = plant.t_s if lasts_s is None else plant.t_s + lasts_s
         plant.note(fate.subject, "random fault", CAUSE, fault.name)
-        for event in fault.events:
+        for event in sorted(fault.events, key=rank_of):
             for_s = None if BY_KIND[event.kind].lasts == "never" else lasts_s
             plant.trouble.happen(
                 dataclasses.replace(event, at_s=plant.t_s, duration_s=for_s, cause=CAUSE)

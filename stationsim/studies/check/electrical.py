@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from stationsim.equipment.ratings import Service
+from stationsim.equipment.ratings import Generator, Service
 from stationsim.physics.electrics import apparent_va, line_current_a
 from stationsim.studies.check.criterion import (
     Case,
@@ -181,13 +181,7 @@ def generator(case: Case) -> Iterator[Judged]:
         The station.
     """
     yield from _generator_load(case)
-    plant = case.ratings.generator
-    if plant is None:
-        yield not_judged("generator fuel", "generator", "[generator]")
-    elif plant.fuel_m3_per_s and plant.tank_m3 is not None:
-        yield _lasts(case, "generator fuel", "generator", plant.tank_m3, plant.fuel_m3_per_s)
-    else:
-        yield not_judged("generator fuel", "generator", "generator: fuel_rate, tank")
+    yield _generator_fuel(case)
     engine = case.station.engine_pump
     if engine is None:
         return
@@ -197,14 +191,66 @@ def generator(case: Case) -> Iterator[Judged]:
         yield not_judged("engine fuel", engine.pump.name, "engine_pump: fuel_rate, tank")
 
 
-def _lasts(case: Case, name: str, subject: str, tank_m3: float, fuel_m3_per_s: float) -> Judged:
+def _generator_fuel(case: Case) -> Judged:
+    """Judge how long the tank of the generator lasts: at its fuel rate, or by its table of fuel."""
+    name, plant, power = "generator fuel", case.ratings.generator, case.station.standby_power
+    if plant is None:
+        return not_judged(name, "generator", "[generator]")
+    table = None if power is None else power.generator
+    tabled = table is not None and bool(table.fuel_loads)
+    if plant.tank_m3 is None or not (plant.fuel_m3_per_s or tabled):
+        lacking = [] if plant.fuel_m3_per_s or tabled else ["fuel_rate"]
+        lacking += ["tank"] if plant.tank_m3 is None else []
+        return not_judged(name, "generator", f"generator: {', '.join(lacking)}")
+    if plant.fuel_m3_per_s:
+        return _lasts(case, name, "generator", plant.tank_m3, plant.fuel_m3_per_s)
+    assert table is not None  # noqa: S101  (tabled)
+    running, lacking_load = _running_on(case, plant)
+    watts = _watts(case, running)
+    if lacking_load or math.isnan(watts):
+        return not_judged(name, "generator", lacking_load or _WATT_NEEDS)
+    rate = table.fuel_rate_m3_per_s(watts)
+    if rate <= 0.0:
+        return not_needed(name, "generator", "by its table of fuel it burns nothing at that load")
+    load = (", which its table of fuel gives for ", Told(watts, "power"))
+    return _lasts(case, name, "generator", plant.tank_m3, rate, load)
+
+
+def _lasts(
+    case: Case,
+    name: str,
+    subject: str,
+    tank_m3: float,
+    fuel_m3_per_s: float,
+    load: tuple[str | Told, ...] = (),
+) -> Judged:
     return judge(
         name, subject, tank_m3 / fuel_m3_per_s, "at least", case.ratings.limits.fuel_s, "duration",
         (
             "a full tank of ", Told(tank_m3, "fuel"), " at ", Told(fuel_m3_per_s, "fuel rate"),
+            *load,
         ),
         limit_source(case, "fuel_s"),
     )  # fmt: skip
+
+
+_WATT_NEEDS = "plates: power_factor, or rated_power and efficiency"
+
+
+def _running_on(case: Case, plant: Generator) -> tuple[list[Drawn], str]:
+    """Return the motors that run on a generator at most, or what is lacking to tell."""
+    service = case.ratings.service
+    if service is None:
+        return [], "[service]"
+    motors, missing = drawn(case, service)
+    return heaviest(motors, plant.most_running), _plate_needs(missing) if missing else ""
+
+
+def _watts(case: Case, running: list[Drawn]) -> float:
+    """Return what some motors and the other load draw [W]; NaN when not known."""
+    service = case.ratings.service
+    other = 0.0 if service is None else service.other_load_w
+    return sum(one.input_w for one in running) + other
 
 
 _GENERATOR = ("generator output", "generator apparent output", "generator start")
@@ -212,17 +258,12 @@ _GENERATOR = ("generator output", "generator apparent output", "generator start"
 
 def _generator_load(case: Case) -> Iterator[Judged]:
     plant, service = case.ratings.generator, case.ratings.service
-    motors: list[Drawn] = []
-    lacking = "[generator]" if plant is None else ("[service]" if service is None else "")
-    if service is not None and not lacking:
-        motors, missing = drawn(case, service)
-        lacking = _plate_needs(missing) if missing else ""
+    running, lacking = ([], "[generator]") if plant is None else _running_on(case, plant)
     if plant is None or service is None or lacking:
         for name in _GENERATOR:
             yield not_judged(name, "generator", lacking, CAPACITY_SOURCE)
         return
-    running = heaviest(motors, plant.most_running)
-    fewer = len(running) < len(motors)
+    fewer = len(running) < len(case.station.pumps)
     source = "generator.most_running of the scenario" if fewer else CAPACITY_SOURCE
     all_asked = "; the rule read asks for all pumps" if fewer else ""
     what = (
@@ -230,10 +271,9 @@ def _generator_load(case: Case) -> Iterator[Judged]:
         Told(service.other_load_w, "power"),
         f" of other load{all_asked}",
     )
-    watts = sum(one.input_w for one in running) + service.other_load_w
+    watts = _watts(case, running)
     if math.isnan(watts):
-        needs = "plates: power_factor, or rated_power and efficiency"
-        yield not_judged(_GENERATOR[0], "generator", needs, source)
+        yield not_judged(_GENERATOR[0], "generator", _WATT_NEEDS, source)
     else:
         yield judge(
             _GENERATOR[0], "generator", plant.rated_w, "at least", watts, "power", what, source,

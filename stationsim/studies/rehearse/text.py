@@ -186,6 +186,7 @@ def sentences(found: Sequence[StationHours], asked: HoursAsked, system: System) 
         _hand(one),
         _pump_down(one, asked, system),
         _engine(one),
+        _generator(one, system),
     ]
     return [sentence for sentence in told if sentence]
 
@@ -320,3 +321,25 @@ def _engine(one: StationHours) -> str:
         hours = engine.tank_m3 / engine.fuel_m3_per_s / 3600.0
         fuel = f"; its tank lasts {hours:.0f} h of running"
     return f"The engine-driven pump {engine.pump.name} is left out of all this{fuel}."
+
+
+def _generator(one: StationHours, system: System) -> str:
+    """Return that the generator is left out, and when it would feed the pumps."""
+    power = one.station.standby_power
+    if power is None or power.generator is None:
+        return ""
+    what, switch = power.generator, power.transfer
+    voltage_s = switch.start_delay_s + what.crank_s + what.run_up_s + switch.transfer_s
+    after = f"{show(voltage_s, 'duration', system)} after the loss"
+    if power.boot_s > 0.0:
+        booted = show(voltage_s + power.boot_s, "duration", system)
+        after += f", and the panel has booted after {booted}"
+    fuel = ""
+    rate = what.fuel_rate_m3_per_s(what.rated_w) if math.isfinite(what.rated_w) else 0.0
+    if rate > 0.0 and math.isfinite(what.tank_m3):
+        hours = what.tank_m3 / rate / 3600.0
+        fuel = f"; its tank lasts {hours:.0f} h at its rated output"
+    return (
+        "The generator is left out of all this; when it fires at once it feeds the pumps' busbar"
+        f" {after}{fuel}."
+    )
