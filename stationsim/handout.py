@@ -4,19 +4,24 @@ The observer has what the station itself keeps: the level that its sensor told, 
 hour meters and counters, the alarms, the log of the panel, the states of the supply, the daily
 volumes of the two meters. What nobody could see, or only somebody who stood there at that moment,
 is in the key alone: a class finds the trouble from the one, and looks it up in the other.
+
+Numbers are as fine as a panel books them: times to the second, levels to the centimetre, meters to
+the cubic metre, hours to a hundredth. Those of the key are exact.
 """
 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from stationsim import saving, vocabulary
 from stationsim.caution import CAUTION
 from stationsim.equipment.faults import CATALOGUE
-from stationsim.signals import level_text
+from stationsim.tables import local_times
 from stationsim.trace import seen_levels
 
 if TYPE_CHECKING:
@@ -71,13 +76,16 @@ def seen_tables(result: Result) -> dict[str, pd.DataFrame]:
     """
     dark = dark_spans(result)
     tables = {name: result.tables[name].copy() for name in KEPT}
-    levels, power = tables["levels"], tables["power"]
+    levels = tables["levels"]
     tables["levels"] = levels[~_within(levels["t_s"], dark)]
-    tables["power"] = power[power["seen"].isin(_SEEN) & ~_within(power["start_s"], dark)]
+    tables["power"] = _power_seen(tables["power"], dark)
     tables["pump_runs"] = _runs_seen(tables["pump_runs"], dark)
     tables["alarms"] = _alarms_seen(result, tables["alarms"], dark)
     tables["events"] = _events_seen(result)
-    return {name: table[list(KEPT[name])].reset_index(drop=True) for name, table in tables.items()}
+    return {
+        name: _as_booked(result, table[list(KEPT[name])].reset_index(drop=True))
+        for name, table in tables.items()
+    }
 
 
 def key_table(result: Result) -> pd.DataFrame:
@@ -130,7 +138,7 @@ def write_into(result: Result, folder: Path, formats: Sequence[str] = ("csv",)) 
     saving.write_manifest(
         {
             **{name: facts[name] for name in kept},
-            "what": "what an observer would have; the key is apart",
+            "what": saving.HAND_OUT,
             "rows": {name: len(table) for name, table in tables.items()},
             "caution": CAUTION,
         },
@@ -200,7 +208,7 @@ def _detail_seen(detail: str, level_m: float, *, of_alarm: bool, dead: bool) -> 
     said = detail.rpartition("level ")[0].removesuffix("; ")
     if of_alarm or said.startswith(_FORESEEN):
         said = ""
-    here = "no level signal" if math.isnan(level_m) else f"level {level_text(level_m)}"
+    here = "no level signal" if math.isnan(level_m) else f"level {level_m:.2f} m"
     parts = [_told(said), "" if dead else here]
     return "; ".join(part for part in parts if part)
 
@@ -240,6 +248,77 @@ def _runs_seen(runs: pd.DataFrame, dark: list[tuple[float, float]]) -> pd.DataFr
             blank = math.nan if column.endswith(("_s", "_m3")) else ""
             runs[column] = runs[column].where(~unknown, blank)
     return runs[~(begun & over)]
+
+
+def _power_seen(power: pd.DataFrame, dark: list[tuple[float, float]]) -> pd.DataFrame:
+    """Return the states of the supply as the panel has them.
+
+    A state that it does not see belongs to the one before it, until one begins that it sees; while
+    the panel is dead there is none, and when one ended then is blank.
+    """
+    rows: list[pd.Series] = []
+    for _source, own in power.sort_values("start_s", kind="stable").groupby("source", sort=False):
+        shown: list[pd.Series] = []
+        for _n, row in own.iterrows():
+            if shown and (row["seen"] not in _SEEN or row["state"] == shown[-1]["state"]):
+                for name in ("stop_s", "stop_time"):
+                    shown[-1][name] = row[name]
+            elif row["seen"] in _SEEN:
+                shown.append(row.copy())
+        for row in shown:
+            for start_s, stop_s in _outside((row["start_s"], row["stop_s"]), dark):
+                part = row.copy()
+                part["start_s"], part["stop_s"] = start_s, stop_s
+                rows.append(part)
+    if not rows:
+        return power.iloc[:0]
+    found = pd.DataFrame(rows).sort_values("start_s", kind="stable").reset_index(drop=True)
+    found["stop_s"] = found["stop_s"].where(~_within(found["stop_s"], dark), math.nan)
+    return found
+
+
+def _outside(
+    span_s: tuple[float, float], dark: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """Return the parts of a span that fall outside of others, in the order of time [s]."""
+    low, high = span_s
+    edges = [-math.inf, *(edge for span in dark for edge in span), math.inf]
+    free = list(pairwise(edges))[::2]
+    parts = [(max(low, a), min(high, b)) for a, b in free]
+    return [(a, b) for a, b in parts if b > a]
+
+
+_ROUNDED = {
+    "level_seen_m": 2, "volume_by_hours_m3": 1, "hours_h": 2,
+    "station_meter_m3": 0, "plant_meter_m3": 0,
+}  # fmt: skip
+"""Columns that are neither times nor follow from others -> decimals of what a panel books."""
+
+
+def _as_booked(result: Result, table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table with numbers as fine as a panel books them."""
+    table = table.copy()
+    for name in table.columns:
+        if name.endswith("_s") and name != "duration_s":
+            table[name] = _rounded(table[name], 0)
+            moment = "time" if name == "t_s" else f"{name.removesuffix('_s')}_time"
+            if moment in table.columns:
+                times = table[name].to_numpy(dtype=float)
+                table[moment] = local_times(result.episode.start, times)
+        elif name in _ROUNDED:
+            table[name] = _rounded(table[name], _ROUNDED[name])
+    if "duration_s" in table.columns:
+        table["duration_s"] = table["stop_s"] - table["start_s"]
+    if "difference_m3" in table.columns:
+        station = table["station_meter_m3"]
+        lacks = station - table["plant_meter_m3"]
+        table["difference_m3"] = lacks
+        table["difference_part"] = _rounded(lacks / station.where(station > 0.0), 3)
+    return table
+
+
+def _rounded(values: pd.Series[float], decimals: int) -> pd.Series[float]:
+    return pd.Series(np.round(values.to_numpy(dtype=float), decimals), index=values.index)
 
 
 def _alarms_seen(

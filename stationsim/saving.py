@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from stationsim.forms import Form
 
 MANIFEST = "manifest.json"
+HAND_OUT = "what an observer would have; the key is apart"
+"""What the manifest of a hand-out says it is: no whole run."""
 FORMATS = ("csv", "parquet", "xlsx")
 _EXTRAS = {"parquet": "pyarrow", "xlsx": "openpyxl"}
 _XLSX_ROWS = 1_048_575
@@ -345,7 +347,7 @@ def load_result(folder: str | Path) -> SavedResult:
     Raises
     ------
     OutputError
-        When there are no results, or a table is missing or cannot be read.
+        When there are no results, those of a hand-out, or a table is missing or cannot be read.
     """
     import pandas as pd
 
@@ -353,6 +355,12 @@ def load_result(folder: str | Path) -> SavedResult:
 
     folder = Path(folder)
     manifest = read_manifest(folder)
+    if manifest.get("what") == HAND_OUT:
+        message = f"{folder}: this is a hand-out, which holds what an observer would have, and no"
+        raise OutputError(
+            f"{message} whole run; name a scenario file, or a folder that 'stationsim run' has"
+            " made without --seen-only"
+        )
     tables = {}
     for name, columns in COLUMNS.items():
         path = folder / f"{name}.csv"

@@ -46,7 +46,7 @@ def test_acceptance_of_the_reference_station_accepts_what_it_expects() -> None:
     assert (took.readings, took.passed) == (44, 44 - 6 - 4 + 6)
 
 
-def test_armed_year_arms_the_whole_catalogue_and_some_of_it_comes_within_days() -> None:
+def test_armed_year_arms_what_can_befall_its_station_and_some_of_it_comes_within_days() -> None:
     entries = {entry.kind for entry in CATALOGUE if entry.trouble}
     assert set(armed_year.RATES) == entries - armed_year.SCANNED
     what, plain = armed_year.station(curves=False), armed_year.visited(6)

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from stationsim import vocabulary
 from stationsim.episode import EventKind, ScriptedEvent
 from stationsim.equipment.exercise import Exercise
 from stationsim.equipment.power import GeneratorSet, StandbyPower, TransferSwitch
@@ -20,6 +21,7 @@ from stationsim.simulation.session import Session, simulate
 from stationsim.station import AlarmSettings, Station
 from stationsim.testing import duplex, engine_pump, episode
 from stationsim.trace import Trace
+from stationsim.wording import sentences
 
 ABS = 1e-6
 WEEKLY = Exercise(600.0, 10_000.0, pump_s=10.0, engine_s=30.0, generator_s=120.0)
@@ -66,6 +68,12 @@ def told(trace: Trace) -> list[tuple[Any, str, str, str]]:
         for e in trace.events
         if e.event.startswith("exercise")
     ]
+
+
+def in_vain(trace: Trace) -> list[tuple[Any, str, str]]:
+    near = pytest.approx
+    rows = [e for e in trace.events if e.event == "moved nothing"]
+    return [(near(e.t_s, abs=ABS), e.subject, e.cause) for e in rows]
 
 
 def runs(trace: Trace) -> list[tuple[int, str, Any, Any]]:
@@ -210,6 +218,31 @@ def test_without_a_prime_limit_the_exercise_finds_nothing() -> None:
     assert ends(trace) == [("E1", "ran")]
     assert trace.alarms == []
     assert trace.pumped_m3 == 0.0
+    assert in_vain(trace) == [(920.0, "E1", "exercise")]
+
+
+@pytest.mark.parametrize("kind", ["air-bound", "plug valve closed"])
+def test_a_pump_that_ran_and_moved_nothing_has_proved_nothing(kind: EventKind) -> None:
+    """The panel sees both run; one 30 L/s pump of them moves water for its ten seconds."""
+    what = station(Exercise(600.0, 1e4, pump_s=10.0))
+    trouble = replace(happens(10.0, kind, "P1"), flow_left=0.0)
+    result = simulate(what, episode(1500.0, 0.0, trouble, start_level_m=1.2))
+    assert ends(result.trace) == [("P1", "ran"), ("P2", "ran")]
+    assert in_vain(result.trace) == [(610.0, "P1", "exercise")]
+    assert result.trace.pumped_m3 == pytest.approx(0.3, abs=1e-9)
+    (seen,) = {entry.seen for entry in vocabulary.EVENTS if entry.word == "moved nothing"}
+    assert seen == "nobody"
+    text = "\n".join(sentences(result))
+    assert "P1 ran for its exercise and moved nothing" in text
+    assert "exercise runs proved P2 (once)" in text
+
+
+def test_a_pump_that_a_hand_has_taken_over_is_judged_by_what_it_moved_until_then() -> None:
+    what = station(Exercise(600.0, 1e4, pump_s=20.0))
+    hand = ScriptedEvent(605.0, "hand", "P1", None)
+    trace = run(hand, what=what)
+    assert ("P1", "ran") in ends(trace)
+    assert in_vain(trace) == []
 
 
 def test_a_generator_that_fails_to_start_is_found() -> None:

@@ -57,6 +57,27 @@ def test_starter_loads_without_warnings(tmp_path: Path, tank: bool, system: Any)
     assert len(found.station.pumps) == (1 if tank else 3)
 
 
+@pytest.mark.parametrize("system", ["si", "us"])
+def test_what_the_starter_leaves_out_of_standby_power_loads(tmp_path: Path, system: Any) -> None:
+    """The mark before the lines of some tables is taken away; the criteria stay left out."""
+    tables = (
+        *("[service]", "[generator]", "[transfer]", "[exercise]", "[backup_floats]"),
+        "[pump.P1.plate]",
+    )
+    lines, taken = [], False
+    for line in starter_text(system=system).splitlines():
+        if line.startswith("# ["):
+            taken = line.startswith(tuple(f"# {table}" for table in tables))
+        taken = taken and line.startswith("# ")
+        lines.append(line.removeprefix("# ") if taken else line)
+    station = loaded(tmp_path, "\n".join(lines) + "\n").station
+    assert station.standby_power is not None
+    assert station.standby_power.transfer.start_delay_s == 3.0
+    assert station.exercise is not None
+    assert station.exercise.generator_s == 1800.0
+    assert station.backup_floats is not None
+
+
 def test_starter_tank_has_twelve_lines() -> None:
     assert len(starter_text(tank=True).splitlines()) == 12
 

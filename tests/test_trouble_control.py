@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from tank_runs import run, told
 
 from stationsim import vocabulary
 from stationsim.control.backup import BackupSettings, FloatBackup
@@ -18,9 +19,8 @@ from stationsim.episode import EventKind, ScriptedEvent
 from stationsim.physics.forcemain import ForceMain, Pipe
 from stationsim.physics.operating import operating_point
 from stationsim.physics.pumps import HeadCurve
-from stationsim.results import Result
 from stationsim.signals import Decision, PumpSeen, Snapshot
-from stationsim.simulation.session import Session, simulate
+from stationsim.simulation.session import Session
 from stationsim.station import AlarmSettings, Station
 from stationsim.testing import duplex, engine_pump, episode, reference_station
 from stationsim.trace import Trace
@@ -35,23 +35,6 @@ def happened(
     at_s: float, kind: EventKind, subject: str = "panel", for_s: float | None = None
 ) -> ScriptedEvent:
     return ScriptedEvent(at_s, kind, subject, for_s)
-
-
-def run(
-    *events: ScriptedEvent,
-    station: Station | None = None,
-    duration_s: float = 6000.0,
-    inflow: float = 0.01,
-    level_m: float = 1.0,
-) -> Result:
-    what = episode(duration_s, inflow, *events, start_level_m=level_m)
-    result = simulate(station or duplex(), what)
-    assert result.trace.balance_error < 1e-9
-    return result
-
-
-def told(trace: Trace, *words: str) -> list[tuple[float, str, str]]:
-    return [(row.t_s, row.event, row.cause) for row in trace.events if row.event in words]
 
 
 def runs(trace: Trace) -> list[tuple[int, Any, Any, str]]:
@@ -407,7 +390,7 @@ def test_an_alarm_that_goes_out_as_the_spill_ends_is_told_alike_by_table_and_sen
         for row in result.trace.alarms
     ]
     assert list(result.spills["seen"]) == [seen]
-    assert ("the high-level alarm went out at" in result.sentences()[0]) == (seen == "alarm")
+    assert ("the high-level alarm was sent at" in result.sentences()[0]) == (seen == "alarm")
 
 
 def test_states_of_power_say_by_what_they_are_seen() -> None:
@@ -527,3 +510,16 @@ def test_pieces_freezes_and_one_go_are_the_same_while_all_of_it_stands() -> None
     assert pieces.events == whole.events
     assert pieces.runs == whole.runs
     assert repr(pieces.alarms) == repr(whole.alarms)
+
+
+def test_floats_that_stood_in_for_a_stopped_controller_blame_no_sound_signal() -> None:
+    # the floats' own cycle runs down to the stop float after the controller is back
+    what = duplex(backup_floats=BackupSettings(2.4, 0.6))
+    stop = happened(500.0, "controller stopped", "panel", 1200.0)
+    result = run(stop, station=what, level_m=1.0, inflow=0.012)
+    trace = result.trace
+    assert [row[0] for row in told(trace, "floats take over")] == [500.0]
+    assert any(row.stopped_by == "backup stop float" for row in trace.runs)
+    assert [row for row in trace.alarms if row.alarm == "level signal failed"] == []
+    assert told(trace, "level signal distrusted") == []
+    assert [row[1] for row in told(trace, "floats hand back")] == ["floats hand back"]

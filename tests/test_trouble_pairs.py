@@ -24,7 +24,6 @@ from stationsim.trace import Trace
 INSTANT = 1e-6
 PAIRS = tuple(itertools.combinations_with_replacement(KINDS, 2))
 SAMPLE = tuple(PAIRS[n] for n in np.random.default_rng(5).permutation(len(PAIRS))[:70])
-AT_ONCE = tuple(PAIRS[n] for n in np.random.default_rng(6).permutation(len(PAIRS))[:50])
 
 FIRST_S, SECOND_S, MENDED_S = 1500.0, 2100.0, 4500.0
 
@@ -94,8 +93,10 @@ def check_pair(one: str, two: str, *, curved: bool) -> None:
     check_supply(station, trace)
     check_order(trace)
     check_mended(session)
-    seen = {row.event for row in trace.events}
-    assert seen, "something must have happened"
+    told = {row.t_s for row in trace.events}
+    for kind, at_s in ((one, FIRST_S), (two, SECOND_S)):
+        if BY_KIND[kind].trouble and (kind != two or one != two):
+            assert at_s in told, f"{kind} must have happened"
 
 
 @pytest.mark.parametrize(("one", "two"), SAMPLE)
@@ -120,14 +121,45 @@ def test_every_two_troubles_keep_the_rules_and_can_be_mended(
 def ordered(one: str, two: str) -> bool:
     """Return whether the order of two events at one instant is documented to count.
 
-    Hands follow one another: of two on one selector the last counts, and a reset or a crew mends
-    only what has happened. A second trouble of one kind takes the place of the first.
+    A hand turns what it finds: of two on one selector the last counts, one that takes a pump into
+    hand before it is held back lets it run on, and a reset or a crew mends only what has happened.
+    A second trouble of one kind takes the place of the first.
     """
-    hands = {"hand", "off", "auto", "reset", "put right"}
+    hands = {"hand", "off", "auto"}
     mobile = {"mobile generator connected", "mobile generator disconnected"}
     if one == two or {one, two} & {"reset", "put right"}:
         return True
+    if "hand" in (one, two) and "downstream dark" in (one, two):
+        return True
     return {one, two} <= hands or {one, two} <= mobile
+
+
+DISORDERED = tuple(pair for pair in PAIRS if not ordered(*pair))
+AT_ONCE = tuple(DISORDERED[n] for n in np.random.default_rng(6).permutation(len(DISORDERED))[:50])
+
+
+def essence(trace: Trace) -> dict[str, object]:
+    """Return what came of a run: of two causes at one instant the one named first is told."""
+
+    def near(value: float) -> float:
+        return round(value, 7)
+
+    return {
+        "runs": sorted(
+            (row.machine, near(row.start_s), near(row.stop_s), near(row.volume_m3), row.role)
+            for row in trace.runs
+        ),
+        "spills": [(near(row.start_s), near(row.stop_s)) for row in trace.spills],
+        "power": sorted((row.source, row.state, near(row.start_s)) for row in trace.power),
+        "alarms": sorted(
+            (row.alarm, row.subject, near(row.raised_s), str(row.cleared_s)[:10])
+            for row in trace.alarms
+        ),
+        "water": [
+            near(value)
+            for value in (trace.pumped_m3, trace.spilled_m3, trace.other_m3, trace.end_m3)
+        ],
+    }
 
 
 def outcome(trace: Trace) -> tuple[object, ...]:
@@ -139,13 +171,11 @@ def outcome(trace: Trace) -> tuple[object, ...]:
 
 
 def check_at_once(one: str, two: str) -> None:
-    if ordered(one, two):
-        return
     station = everything()
     events = event_of(one, FIRST_S), event_of(two, FIRST_S)
     _session, trace = run(station, day(*events, hours=1.5))
     _session, other = run(station, day(*reversed(events), hours=1.5))
-    assert outcome(trace) == outcome(other)
+    assert essence(trace) == essence(other)
 
 
 @pytest.mark.parametrize(("one", "two"), AT_ONCE)
@@ -154,7 +184,7 @@ def test_the_order_of_two_troubles_at_one_instant_changes_nothing(one: str, two:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("one", "two"), PAIRS)
+@pytest.mark.parametrize(("one", "two"), DISORDERED)
 def test_the_order_of_any_two_troubles_at_one_instant_changes_nothing(one: str, two: str) -> None:
     check_at_once(one, two)
 
@@ -182,10 +212,13 @@ def test_a_trouble_alone_leaves_a_run_that_can_be_frozen_and_resumed(kind: str) 
     what = day(event_of(kind, FIRST_S), hours=1.2)
     _session, whole = run(station, what)
     session = Session(station, what)
+    frozen = 0
     for at_s in (FIRST_S + 10.0, FIRST_S + 900.0, FIRST_S + 1600.0):
         session.advance(at_s)
         if session._plant.open_stories == 0:
             session = Session.resume(session.freeze())
+            frozen += 1
+    assert frozen == 3
     assert outcome(session.finish().trace) == outcome(whole)
 
 

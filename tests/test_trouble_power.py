@@ -194,6 +194,21 @@ def test_a_return_without_a_break_stops_no_pump() -> None:
     assert runs(trace)[1][2:] == (pytest.approx(1161.0, abs=ABS), "level at stop 1.00 m")
 
 
+@pytest.mark.parametrize("power", [POWER, None])
+def test_a_grid_lost_by_chance_is_back_by_itself(power: StandbyPower | None) -> None:
+    by_chance = replace(loss(), cause="by chance")
+    for events, how in (
+        ((by_chance,), "by itself"),
+        ((loss(),), "scripted"),
+        # of two that overlap the one counts that ends last
+        ((by_chance, loss(200.0, 700.0)), "scripted"),
+        ((loss(), replace(loss(200.0, 700.0), cause="by chance")), "by itself"),
+        ((by_chance, loss(200.0, 300.0)), "by itself"),
+    ):
+        (back,) = told(run(*events, what=station(power)), "grid back")
+        assert back[2] == how
+
+
 def test_the_break_after_the_return_is_for_stations_without_a_switch() -> None:
     trace = run(loss(), what=station(return_break=ReturnBreak(60.0, 3.0)))
     assert len(told(trace, "grid lost")) == 1
@@ -746,7 +761,8 @@ def test_what_is_said_of_it_stands_in_the_vocabulary() -> None:
 def test_sentences_and_why_know_of_the_generator() -> None:
     given = episode(3000.0, 0.02, loss(), start_level_m=1.9)
     said = " ".join(simulate(station(), given).sentences("si"))
-    assert "the generator fed the pumps for 10 min" in said
+    # 117 s to 1000 s: 300 s of a good grid are waited for
+    assert "the generator fed the pumps for 15 min" in said
     seen = watched(station(), given)
     verdicts = [answer(seen, at_s)[0].verdict for at_s in (110.0, 125.0, 400.0)]
     assert "its busbar was dead" in verdicts[0]

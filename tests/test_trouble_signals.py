@@ -13,14 +13,15 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tank_runs import run, told
 
 from stationsim.chance import Streams
 from stationsim.control.backup import BackupSettings
 from stationsim.episode import Episode, ScriptedEvent
-from stationsim.plots import levels as plot
+from stationsim.plots import level_seen, levels
 from stationsim.results import Result
-from stationsim.simulation.session import Session, simulate
-from stationsim.station import AlarmSettings, Station
+from stationsim.simulation.session import Session
+from stationsim.station import AlarmSettings
 from stationsim.testing import duplex, episode
 from stationsim.trace import Trace
 
@@ -40,23 +41,6 @@ def floating(
 
 def right(at_s: float, subject: str = "level sensor") -> ScriptedEvent:
     return ScriptedEvent(at_s, "put right", subject)
-
-
-def run(
-    *events: ScriptedEvent,
-    station: Station | None = None,
-    duration_s: float = 6000.0,
-    inflow: float = 0.01,
-    level_m: float = 1.0,
-) -> Result:
-    what = episode(duration_s, inflow, *events, start_level_m=level_m)
-    result = simulate(station or duplex(), what)
-    assert result.trace.balance_error < 1e-9
-    return result
-
-
-def told(trace: Trace, *words: str) -> list[tuple[float, str, str]]:
-    return [(row.t_s, row.event, row.cause) for row in trace.events if row.event in words]
 
 
 def seen(result: Result, *times_s: float) -> list[float]:
@@ -433,7 +417,7 @@ def test_the_plot_draws_what_the_panel_read() -> None:
         signal("off", 500.0, 500.0, amount=0.2),
         signal("noisy", 2000.0, 1000.0, amount=0.05),
     )
-    off, noisy = plot.courses_seen(result, (0.0, 6000.0))
+    off, noisy = level_seen.courses_seen(result, (0.0, 6000.0))
     assert off[0][0] == 500.0
     assert off[0][-1] < 1000.0
     assert off[1] == pytest.approx(result.level_at(off[0]) + 0.2)
@@ -441,12 +425,12 @@ def test_the_plot_draws_what_the_panel_read() -> None:
     assert set(noisy[1]) == read
     lines = [
         line
-        for line in plot.levels_figure(result).axes[0].lines
+        for line in levels.levels_figure(result).axes[0].lines
         if line.get_label() == "level as the panel saw it"
     ]
     assert len(lines) == 2
     times = np.linspace(0.0, 1e6, 100_000)
-    thin_t, thin_v = plot._thinned(times, np.sin(times))
-    assert len(thin_t) <= plot._MOST_READINGS
+    thin_t, thin_v = level_seen._thinned(times, np.sin(times))
+    assert len(thin_t) <= level_seen._MOST_READINGS
     assert thin_v.max() == np.sin(times).max()
     assert thin_v.min() == np.sin(times).min()

@@ -115,8 +115,9 @@ def test_an_engine_that_was_out_is_told_with_the_reason():
     assert "E1 did not run (out of service), and the level rose to" in told(result, "The grid")
     spilled = told(result, "It spilled")
     assert (
-        ", while the grid was out and E1 did not run; the high-level alarm went out at" in spilled
-    )
+        ", while the grid was out and E1 did not run (out of service); the high-level alarm was"
+        " sent at"
+    ) in spilled
 
 
 def test_a_spill_is_told_first_with_volume_times_and_method():

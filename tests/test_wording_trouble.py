@@ -10,8 +10,10 @@ import pytest
 from everything import HOUR, KINDS, day, event_of, everything
 from generator_fuel import generator_fuel_m3
 
+from stationsim.control.backup import BackupSettings
 from stationsim.episode import Episode, RandomFault, ScriptedEvent
 from stationsim.equipment.faults import BY_KIND
+from stationsim.metrics.meters import lost_m3
 from stationsim.results import Result
 from stationsim.simulation.session import Session, simulate
 from stationsim.station import Station
@@ -216,6 +218,77 @@ def test_a_mobile_set_is_told_as_what_fed_the_pumps() -> None:
     assert re.search(r"the mobile generator fed the pumps for 3 h 10 min \([\d.]+ L of", text)
 
 
+def test_a_lost_phase_beside_an_outage_is_told_as_what_it_was() -> None:
+    events = at("phase lost", 600.0, "grid", 900.0), grid_loss(HOUR, 2 * HOUR)
+    result = simulate(duplex(), episode(4 * HOUR, 0.001, *events))
+    sentence = next(s for s in result.sentences() if "phase" in s)
+    assert sentence.startswith(
+        "The grid was out for 2 h from Mon 01:00, and one phase of the grid was lost for 15 min"
+        " from Mon 00:10; no pump could run"
+    )
+
+
+def test_a_set_that_failed_before_the_outage_is_told_with_it() -> None:
+    events = at("generator fails", 1200.0, "generator", None), grid_loss(1500.0, HOUR)
+    text = text_of(simulate(everything(), day(*events)))
+    assert "the generator failed at Mon 00:20" in text
+
+
+def test_a_set_that_runs_dry_without_an_outage_is_told_too() -> None:
+    station = everything()
+    assert station.standby_power is not None
+    assert station.standby_power.generator is not None
+    generator = replace(station.standby_power.generator, tank_m3=1e-5)
+    dry = replace(station, standby_power=replace(station.standby_power, generator=generator))
+    result = simulate(dry, day(hours=4.0))  # it is exercised
+    assert any(row.event == "out of fuel" for row in result.trace.events)
+    assert re.search(r"[Tt]he generator ran out of fuel at Mon 02:3\d", text_of(result))
+
+
+@pytest.mark.parametrize(
+    ("events", "said"),
+    [
+        ((at("generator fails", 1200.0, "generator", None),), "the generator failed"),
+        ((at("transfer switch stuck", 1200.0, "transfer switch", None),), "the transfer switch st"),
+    ],
+)
+def test_a_spill_without_a_grid_names_what_did_not_come(
+    events: tuple[ScriptedEvent, ...], said: str
+) -> None:
+    station = replace(everything(), engine_pump=None, exercise=None)
+    what = day(*events, grid_loss(1500.0, 4 * HOUR), hours=5.0)
+    result = simulate(station, what)
+    assert len(result.spills) >= 1
+    assert f"with the grid out and {said}" in result.sentences()[0]
+
+
+def test_a_spill_names_the_float_that_was_stuck_down() -> None:
+    station = replace(duplex(), backup_floats=BackupSettings(2.6, 0.5))
+    events = (
+        at("level signal lost", HOUR, "level sensor", None),
+        at("float stuck down", HOUR, "start float", None),
+    )
+    text = spill_text(station, *events)
+    assert "with no pump running, the level signal lost and the start float stuck down, and" in text
+
+
+def test_spills_of_several_causes_tell_the_larger_and_that_there_was_another() -> None:
+    events = (
+        at("off", HOUR, "P1", HOUR), at("off", HOUR, "P2", HOUR),
+        grid_loss(5 * HOUR, 2 * HOUR),
+    )  # fmt: skip
+    first = simulate(duplex(), episode(9 * HOUR, 0.02, *events)).sentences()[0]
+    assert first.startswith("It spilled twice")
+    assert ", with the grid out (method" in first
+    assert (
+        "; not all of them began for that reason; the high-level alarm was sent each time" in first
+    )
+    alike = grid_loss(HOUR, 2 * HOUR), grid_loss(5 * HOUR, 2 * HOUR)
+    first = simulate(duplex(), episode(9 * HOUR, 0.02, *alike)).sentences()[0]
+    assert "each time with the grid out" in first
+    assert "not all" not in first
+
+
 # ------------------------------------------------------------------ alarms
 
 
@@ -234,16 +307,16 @@ def test_a_spill_tells_whether_its_alarm_went_out() -> None:
     opened = at("control breaker open", HOUR, "panel", 2 * HOUR)
     quiet = spill_text(silent(supply="control"), opened)
     assert quiet.endswith(
-        "with no pump running and the control breaker open; no alarm went out while it spilled."
+        "with no pump running and the control breaker open; no alarm was sent while it spilled."
     )
     heard = spill_text(silent(supply="own"), opened)
-    assert re.search(r"; the high-level alarm went out at Mon 01:\d\d\.$", heard)
+    assert re.search(r"; the high-level alarm was sent at Mon 01:\d\d\.$", heard)
     off = spill_text(silent(), opened, at("alarm off", 0.0, "high level", None))
     assert off.endswith(
-        "; the high-level alarm did not go out, only 'control power failed' at Mon 01:00."
+        "; the high-level alarm was not sent, only 'control power failed' at Mon 01:00."
     )
     lost = spill_text(silent(), opened, at("telemetry lost", 1800.0, "telemetry", 4 * HOUR))
-    assert lost.endswith("; no alarm went out while it spilled.")
+    assert lost.endswith("; no alarm was sent while it spilled.")
     none = replace(duplex(), alarms=replace(duplex().alarms, high_level_m=None))
     assert "alarm" not in spill_text(none, opened)
 
@@ -251,7 +324,8 @@ def test_a_spill_tells_whether_its_alarm_went_out() -> None:
 def test_lost_telemetry_tells_which_alarms_did_not_go_out() -> None:
     events = at("telemetry lost", HOUR, "telemetry", HOUR), at("overload", 5000.0, "P1", 600.0)
     text = text_of(simulate(duplex(), episode(4 * HOUR, 0.01, *events)))
-    assert "telemetry was lost from Mon 01:00 for 1 h, and the alarm 'overload' of P1 did" in text
+    said = "telemetry was lost from Mon 01:00 for 1 h, and the alarm 'overload' of P1 was not sent"
+    assert said in text
     quiet = text_of(simulate(duplex(), episode(4 * HOUR, 0.01, events[0])))
     assert "Telemetry was lost from Mon 01:00 for 1 h." in quiet
 
@@ -286,15 +360,40 @@ def test_rags_tell_how_often_they_tripped_it_and_how_they_went() -> None:
         assert (event in words) == (said in text), (event, text)
 
 
-def test_a_leak_is_told_by_what_both_meters_counted() -> None:
+def test_a_leak_is_told_by_what_did_not_arrive() -> None:
     result = simulate(duplex(), episode(
         48 * HOUR, 0.01, at("main leak", 24 * HOUR, "force main", None, amount=0.08)
     ))  # fmt: skip
     station, plant = result.meters[["station_meter_m3", "plant_meter_m3"]].iloc[1]
     assert plant == pytest.approx(0.92 * station)
+    lost = result.value("volume lost from the main")
+    assert lost == pytest.approx(0.08 * station, rel=1e-9)
+    told = result.sentences()
+    assert told[0] == f"It did not spill, but {lost:.1f} m3 left the force main on the way."
+    assert told[1] == (
+        "The force main leaked (8 % of what is pumped) from Tue 00:00 to the end:"
+        f" {lost:.1f} m3 did not arrive."
+    )
+    assert simulate(duplex(), episode(HOUR, 0.01)).value("volume lost from the main") == 0.0
+
+
+def test_what_is_lost_through_a_leak_and_through_a_break_is_told_apart() -> None:
+    # the break, for 2 of the 8 hours of the leak, takes all of what is pumped in its time
+    leak = at("main leak", HOUR, "force main", 8 * HOUR, amount=0.1)
+    broken = at("main broken", 4 * HOUR, "force main", 2 * HOUR, amount=0.5)
+    result = simulate(duplex(), episode(12 * HOUR, 0.01, leak, broken))
+    lost = result.value("volume lost from the main")
+    by_break = lost_m3(result.course, [(4 * HOUR, 6 * HOUR)])
+    by_leak = lost_m3(result.course, [(HOUR, 4 * HOUR), (6 * HOUR, 9 * HOUR)])
+    assert by_leak + by_break == pytest.approx(lost, rel=1e-12)
+    runs = result.trace.runs
+    pumped = sum(run.volume_m3 for run in runs if 4 * HOUR <= run.start_s < run.stop_s <= 6 * HOUR)
+    assert pumped > 0.0
+    assert by_break == pytest.approx(72.0, rel=0.15)  # 10 L/s for 2 h, give or take a cycle
+    assert by_leak == pytest.approx(0.1 * 216.0, rel=0.15)
     text = text_of(result)
-    assert f"(in that day the station meter counted {station:.0f} m3, the meter at the" in text
-    assert f"{plant:.0f} m3: 8.0 % less)" in text
+    assert re.search(rf"was broken \(at 50 % of the way\) [^;]*: {by_break:.1f} m3 did not", text)
+    assert re.search(rf"leaked \(10 % of what is pumped\) [^;]*: {by_leak:.1f} m3 did not", text)
 
 
 def test_water_that_ran_back_is_told_in_volume() -> None:

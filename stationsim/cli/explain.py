@@ -29,6 +29,10 @@ _FAMILIES = {
     "force main": "The force main",
     "people": "People",
 }
+_CARE = (
+    "A model, for planning and teaching. At a station a trip is reset only after its cause was "
+    "looked for, by somebody who is entitled to; local practice decides who may do what."
+)
 
 
 @click.command()
@@ -123,7 +127,7 @@ def _event_lines() -> list[str]:
                 lines.append(f"  {whole_sample(fault)}")
                 lines += _folded(fault.truth, indent="      ")
                 lines += _folded(f"panel: {fault.seen}; cleared {_cleared(fault)}", indent="      ")
-    return lines
+    return [*lines, *_folded(_CARE, indent="")]
 
 
 def _fault_lines(fault: Fault) -> list[str]:
@@ -136,12 +140,14 @@ def _fault_lines(fault: Fault) -> list[str]:
     if fault.amount is not None:
         given = "" if fault.amount.default is None else "; may be left out"
         lines += _folded(f"number: {range_text(fault.amount, 'si')}{given}")
-    lasts = {"must": "must be given", "may": "may be given", "never": "is never given"}
+    lasts = {"must": "must be given", "may": "may be given", "never": "is never given"}[fault.lasts]
+    if fault.stays:
+        lasts += ", and is when a crew is taken to have mended it"
     reset = "; 'until reset' may stand behind it" if fault.until_reset else ""
-    lines += _folded(f"duration: {lasts[fault.lasts]}{reset}")
+    lines += _folded(f"duration: {lasts}{reset}")
     lines += _folded(f"the panel sees: {fault.seen}")
     lines += _folded(f"cleared {_cleared(fault)}")
-    return lines
+    return [*lines, *_folded(_CARE)]
 
 
 def _cleared(fault: Fault) -> str:

@@ -40,8 +40,9 @@ EACH_CYCLE = "each cycle"
 _DUE_S = 1e-6
 
 PAUSE_S = 10.0
-"""How long the floats wait with a start after the stop float has stopped pumps [s]: else a start float
-that hangs would have them start and stop without end while the water stands at the stop float."""
+"""How long the floats wait with a start after the stop float has stopped pumps [s]: else a start
+float that hangs would have them start and stop without end while the water stands at the stop
+float."""
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ class FloatBackup:
         frozen = settings.frozen_after_s
         if frozen is not None and now_s >= self._since_s + frozen - _DUE_S:
             return f"it stood at {level_text(level)} while a pump ran"
-        if not seen.stop_float and running:
+        if not seen.stop_float and running and not self._by_floats:  # their own cycle ends there
             return "stop float uncovered"
         return ""
 

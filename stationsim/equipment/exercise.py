@@ -2,9 +2,10 @@
 
 References
 ----------
-Weekly inspection and monthly exercise of at least 30 min at 30 % of the plate or more are asked of
-emergency sets by NFPA 110. Seven days and minutes for standby pumps and engine-driven pumps are
-common practice, no source.
+Weekly inspection, and a monthly exercise of at least 30 min at 30 % of the rating or more, are
+asked of emergency sets by NFPA 110, clause 8.4: from memory, the edition was not checked. The
+exercise of the generator here is without load and does not meet that 30 %. Seven days and minutes
+for standby pumps and engine-driven pumps are common practice, no source.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ class Exercise:
     engine_s
         How long the engine-driven pump runs [s]; nought: it is not exercised.
     generator_s
-        How long the fixed generator runs without load [s]; nought: it is not exercised.
+        How long the fixed generator runs without load [s]; nought: it is not exercised. A loaded
+        run is usually asked for, and this is none.
     """
 
     first_clock_s: float

@@ -5,8 +5,11 @@ of it, and who may put it right. The text of an event is read by this catalogue,
 it, and a test holds that every entry has its handler in a run.
 
 *Who clears it*: ``by itself`` when its time is over or its condition has gone; ``remotely`` by a
-reset or a switch that can be worked from afar; ``on site`` only by somebody who stands there
-('P2 put right', 'P2 reset').
+reset, which can be pressed from afar where the panel is made for it ('P2 reset'); ``on site`` by
+somebody who stands there ('P2 put right'). A test holds each of the three to what a run does.
+
+Some troubles never go away without a crew (``stays``): a duration may be given for them all the
+same, and is when a crew is taken to have mended it.
 
 Common practice, no source, where an entry tells of what a panel does; the sizes are the user's.
 """
@@ -144,6 +147,9 @@ class Fault:
         The number that goes with it; None for none.
     trouble
         False for what people do on purpose.
+    stays
+        True when only a crew ends it: a duration is when one is taken to have mended it, and its
+        sample is written without.
     """
 
     kind: EventKind
@@ -157,6 +163,7 @@ class Fault:
     until_reset: bool = False
     amount: Amount | None = None
     trouble: bool = True
+    stays: bool = False
 
     @property
     def sample(self) -> str:
@@ -184,7 +191,8 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "fails", "pump", MACHINE, "fails",
         "trips; free again by itself after its time, or by a reset",
-        "alarm 'pump failed' at once", ("by itself", "remotely"), until_reset=True,
+        "alarm 'pump failed', of an engine 'engine failed', at once", ("by itself", "remotely"),
+        until_reset=True,
     ),
     Fault(
         "overload", "pump", PUMP, "overload",
@@ -204,12 +212,13 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "seal leak into motor", "pump", PUMP, "seal leak into motor",
         "moisture in the motor: the panel stops it at once",
-        "alarm 'moisture in motor' at once", ("on site",),
+        "alarm 'moisture in motor' at once", ("by itself", "on site"), stays=True,
     ),
     Fault(
         "fails to start", "pump", MACHINE, "fails to start",
         "does not start when called; an engine cranks in vain",
-        "nothing until it is called; then no run signal, and 'pump failed' after the waiting time",
+        "nothing until it is called; then no run signal, and 'pump failed' after the waiting time; "
+        "of an engine 'engine failed' after its last try to crank",
         ("by itself", "on site"),
     ),
     Fault(
@@ -221,21 +230,22 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "ragging", "pump", PUMP, "ragging",
         "rags gather while it runs: it loses that part of its flow in each such time of running, "
-        "until the overload trips, they fall off at a stop, or a crew clears it",
-        "nothing, then the overload", ("by itself", "on site"),
+        "until they fall off at a stop, reversing helps, or a crew clears it; it may trip the "
+        "overload",
+        "nothing, until the overload trips", ("by itself", "on site"),
         amount=Amount("", "percent", 0.01, 0.5, "10 % in 2 h", per=True),
     ),
     Fault(
         "wearing", "pump", PUMP, "wearing",
         "its head and flow grow less with the hours that it runs, in steps of one hundredth",
-        "nothing but longer runs", ("on site",),
-        amount=Amount("", "percent", 0.01, 0.9, "5 % in 1000 h", per=True),
+        "nothing but longer runs", ("by itself", "on site"),
+        amount=Amount("", "percent", 0.01, 0.9, "5 % in 1000 h", per=True), stays=True,
     ),
     Fault(
         "turning backwards", "pump", PUMP, "turning backwards",
         "two phases are crossed: it gives that part of its flow and of its head, without a sound",
-        "nothing: the run signal is there", ("on site",),
-        amount=Amount("to", "percent", 0.01, 0.999, "50 %", default=0.5),
+        "nothing: the run signal is there", ("by itself", "on site"),
+        amount=Amount("to", "percent", 0.01, 0.999, "50 %", default=0.5), stays=True,
     ),
     Fault(
         "air-bound", "pump", PUMP, "air-bound",
@@ -253,16 +263,16 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "check valve slow", "pump", PUMP, "check valve slow",
         "after each stop water runs back through it for so long",
-        "nothing", ("on site",),
-        amount=Amount("by", "duration", 0.1, 600.0, "8 s"),
+        "nothing", ("by itself", "on site"),
+        amount=Amount("by", "duration", 0.1, 600.0, "8 s"), stays=True,
     ),
     Fault(
         "plug valve closed", "pump", PUMP, "plug valve closed",
         "the valve behind it was left shut: it runs and moves nothing; with a number, only that "
         "part of its flow is left",
         "the run signal is there; 'no flow' after the waiting time where the panel looks for it",
-        ("on site",),
-        amount=Amount("to", "percent", 0.0, 0.999, "30 %", default=0.0),
+        ("by itself", "on site"),
+        amount=Amount("to", "percent", 0.0, 0.999, "30 %", default=0.0), stays=True,
     ),
     # ---------------------------------------------------------------- engine-driven pump
     Fault(
@@ -332,7 +342,7 @@ CATALOGUE: tuple[Fault, ...] = (
         "controller stopped", "control", "panel", "controller stopped",
         "nobody decides: pumps in auto stop, floats take over where there are any, hands still "
         "work",
-        "alarm 'controller stopped' at once", ("by itself", "remotely"),
+        "alarm 'controller stopped' at once", ("by itself", "on site"),
     ),
     Fault(
         "control breaker open", "control", "panel", "control breaker open",
@@ -344,12 +354,12 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "telemetry lost", "control", "telemetry", "telemetry lost",
         "alarms are raised at the station and reach nobody outside",
-        "alarm 'telemetry lost' far away, after so many polls", ("by itself", "on site"),
+        "alarm 'telemetry lost' far away, after its delay", ("by itself", "on site"),
     ),
     Fault(
         "alarm off", "control", "alarm", "{alarm} alarm off",
         "somebody switched the alarm off: it is not raised",
-        "nothing", ("by itself", "remotely"),
+        "nothing", ("by itself", "on site"),
     ),
     # ---------------------------------------------------------------- power
     Fault(
@@ -360,7 +370,8 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "grid sag", "power", "grid", "grid sag",
         "the voltage dips for a moment: motors that do not ride through it drop out, or trip",
-        "pumps that stop; no outage is seen", ("by itself", "remotely"), "must",
+        "pumps that stop, and no outage; alarm 'low voltage' where a relay latches",
+        ("by itself", "remotely"), "must",
     ),
     Fault(
         "phase lost", "power", "grid", "phase lost",
@@ -376,7 +387,8 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "generator fails", "power", "generator", "generator fails",
         "it stops, and does not run again until it is reset",
-        "alarm 'generator failed' at once", ("by itself", "on site"), until_reset=True,
+        "alarm 'generator failed' at once", ("by itself", "remotely", "on site"),
+        until_reset=True,
     ),
     Fault(
         "generator fails to start", "power", "generator", "generator fails to start",
@@ -393,13 +405,14 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "mobile generator connected", "power", "mobile generator", "mobile generator connected",
         "a mobile set is connected and runs: it feeds the station",
-        "shown on the panel", ("on site",), "never", trouble=False,
+        "known on site; the panel finds its busbar live", ("on site",), "never", trouble=False,
     ),
     Fault(
         "mobile generator disconnected", "power", "mobile generator",
         "mobile generator disconnected",
         "the mobile set is stopped and taken off",
-        "shown on the panel", ("on site",), "never", trouble=False,
+        "known on site; the panel finds its busbar dead for a while", ("on site",), "never",
+        trouble=False,
     ),
     # ---------------------------------------------------------------- force main
     Fault(
@@ -411,9 +424,10 @@ CATALOGUE: tuple[Fault, ...] = (
     ),
     Fault(
         "main leak", "force main", "force main", "force main leaking",
-        "that part of what is pumped leaves the main on its way",
+        "a small leak: that part of what is pumped leaves the main on its way; head and flow of "
+        "the pumps stay as they were",
         "nothing at the station; the meter at the far end tells of less", ("by itself", "on site"),
-        amount=_part("8 %", "", 0.001, 1.0),
+        amount=_part("8 %", "", 0.001, 0.5),
     ),
     Fault(
         "main broken", "force main", "force main", "force main broken",
@@ -431,13 +445,14 @@ CATALOGUE: tuple[Fault, ...] = (
     ),
     Fault(
         "downstream dark", "force main", "downstream station", "downstream dark",
-        "the station that receives cannot take anything: the panel holds all pumps in auto",
-        "shown on the panel", ("by itself", "remotely"),
+        "the station that receives cannot take anything: the panel holds all electric pumps in "
+        "auto",
+        "shown on the panel", ("by itself", "on site"),
     ),
     Fault(
         "downstream limited", "force main", "downstream station", "downstream limited",
         "the station that receives takes no more than so many pumps at once",
-        "shown on the panel", ("by itself", "remotely"),
+        "shown on the panel", ("by itself", "on site"),
         amount=Amount("to", "count", 1.0, 12.0, "1 pump", word="pump"),
     ),
     # ---------------------------------------------------------------- people
@@ -463,7 +478,7 @@ CATALOGUE: tuple[Fault, ...] = (
     ),
     Fault(
         "put right", "people", "anything", "put right",
-        "a crew on site has mended whatever was wrong with it",
+        "a crew on site has mended whatever stood wrong with it; a trip still wants its reset",
         "nothing", ("on site",), "never", trouble=False,
     ),
 )  # fmt: skip

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from stationsim.metrics.main_age import main_ages
+from stationsim.metrics.meters import lost_m3
 from stationsim.physics.tariff import KWH_J
 
 if TYPE_CHECKING:
@@ -313,6 +314,7 @@ def _of_station(
         ("volume run back", max(0.0, -trace.other_m3), "m3"),
         ("volume by the station meter", float(tables["meters"]["station_meter_m3"].sum()), "m3"),
         ("volume by the plant meter", float(tables["meters"]["plant_meter_m3"].sum()), "m3"),
+        ("volume lost from the main", lost_m3(course), "m3"),
         ("balance error", trace.balance_error, ""),
         ("hours above high-level alarm", above, "h"),
         ("spills", len(spills), ""),

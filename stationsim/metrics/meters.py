@@ -16,6 +16,8 @@ import numpy as np
 from stationsim.physics.balance import advance
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from stationsim.metrics.course import Course
@@ -36,11 +38,23 @@ class Counted(NamedTuple):
         Start of each calendar day, or of the run [s].
     station_m3, plant_m3
         What the meter behind the header counts, and the one at the far end [m3].
+    lost_m3
+        What leaves the main on the way, through a leak or a break [m3].
     """
 
     begin_s: Floats
     station_m3: Floats
     plant_m3: Floats
+    lost_m3: Floats
+
+
+class _Passed(NamedTuple):
+    """What goes into the main from each time to the next, what comes through, and what is lost."""
+
+    times_s: Floats
+    forward_m3: Floats
+    arriving_m3: Floats
+    lost_m3: Floats
 
 
 def counted(course: Course, clock_offset_s: float = 0.0) -> Counted:
@@ -53,29 +67,69 @@ def counted(course: Course, clock_offset_s: float = 0.0) -> Counted:
     clock_offset_s
         From the midnight before the first day to the start of the run [s].
     """
-    trace = course.trace
     begin_s, end_s = float(course.t_s[0]), float(course.t_s[-1])
     midnights = np.arange(1.0, np.ceil((end_s + clock_offset_s) / DAY_S)) * DAY_S - clock_offset_s
     days = np.concatenate(([begin_s], midnights[(midnights > begin_s) & (midnights < end_s)]))
+    passed = _passed(course, days[1:])
+    of_day = np.searchsorted(days, passed.times_s[:-1], side="right") - 1
+
+    def by_day(volumes_m3: Floats) -> Floats:
+        return np.bincount(of_day, weights=volumes_m3, minlength=len(days)).astype(float)
+
+    return Counted(
+        days,
+        by_day(np.maximum(passed.forward_m3, 0.0)),
+        by_day(passed.arriving_m3),
+        by_day(passed.lost_m3),
+    )
+
+
+def lost_m3(course: Course, spans_s: Sequence[tuple[float, float]] | None = None) -> float:
+    """Return what left the main on the way, through a leak or a break [m3].
+
+    What fills a main that has run back is not lost.
+
+    Parameters
+    ----------
+    course
+        The course of the water.
+    spans_s
+        From and to of each time that counts, none over another [s]; None for the whole run.
+    """
+    if not course.trace.arriving:
+        return 0.0
+    if spans_s is None:
+        return float(np.sum(_passed(course).lost_m3))
+    edges = np.unique(np.array(spans_s, dtype=float).ravel())
+    passed = _passed(course, edges)
+    begins = passed.times_s[:-1]
+    within = np.zeros(len(begins), dtype=bool)
+    for start_s, stop_s in spans_s:
+        within |= (begins >= start_s) & (begins < stop_s)
+    return float(np.sum(passed.lost_m3[within]))
+
+
+def _passed(course: Course, also_s: Floats | None = None) -> _Passed:
+    """Return what goes into the main and comes through, between all times that matter."""
+    trace = course.trace
+    begin_s, end_s = float(course.t_s[0]), float(course.t_s[-1])
+    more = np.array([] if also_s is None else also_s, dtype=float)
+    more = more[(more > begin_s) & (more < end_s)]
     changes = np.array([t for t, _part in trace.arriving if begin_s < t < end_s])
-    inner = np.setdiff1d(np.concatenate((days[1:], changes)), course.t_s)
+    inner = np.setdiff1d(np.concatenate((more, changes)), course.t_s)
     times = np.concatenate((course.t_s, inner))
     volumes = np.concatenate((course.v_m3, course.sampled(inner).volume_m3))
     order = np.argsort(times, kind="stable")
     times, volumes = times[order], volumes[order]
     leg = np.searchsorted(course.t_s, times[:-1], side="right") - 1
     forward = _forward_m3(course, times, volumes, leg)
-    arriving = _less_refilling(forward)
+    through = _less_refilling(forward)
+    arriving = through
     if trace.arriving:
         since = np.array([t for t, _part in trace.arriving])
         parts = np.array([1.0, *(part for _t, part in trace.arriving)])
-        arriving = arriving * parts[np.searchsorted(since, times[:-1], side="right")]
-    of_day = np.searchsorted(days, times[:-1], side="right") - 1
-
-    def by_day(volumes_m3: Floats) -> Floats:
-        return np.bincount(of_day, weights=volumes_m3, minlength=len(days)).astype(float)
-
-    return Counted(days, by_day(np.maximum(forward, 0.0)), by_day(arriving))
+        arriving = through * parts[np.searchsorted(since, times[:-1], side="right")]
+    return _Passed(times, forward, arriving, through - arriving)
 
 
 def _forward_m3(course: Course, times_s: Floats, volumes_m3: Floats, leg: Whole) -> Floats:

@@ -170,7 +170,7 @@ def draw_runs(
     _finish(axes, row_names(result, (from_s, to_s), seen_only=seen_only))
 
 
-def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
+def draw_shares(axes: Axes, result: Result, edges_s: Floats, *, seen_only: bool = False) -> None:
     """Draw for each machine the part of each span of time in which it ran.
 
     Parameters
@@ -181,12 +181,14 @@ def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
         The run.
     edges_s
         Edges of the spans [s].
+    seen_only
+        True for only what the panel shows.
     """
     names = result.station.machine_names()
     x = style.day_numbers(result.episode.start, edges_s)
     ends_s = (float(edges_s[0]), float(edges_s[-1]))
     for y, name in enumerate(names):
-        _draw_marks(axes, result, y, ends_s)
+        _draw_marks(axes, result, y, ends_s, seen_only=seen_only)
         own = result.pump_runs.loc[result.pump_runs["pump"] == name]
         share = by_span(own, edges_s, own["duration_s"].to_numpy()) / np.diff(edges_s)
         engine = y >= len(result.station.pumps)
@@ -202,8 +204,10 @@ def draw_shares(axes: Axes, result: Result, edges_s: Floats) -> None:
             linewidth=0.0,
         )
         axes.axhline(foot, color=style.GREY, linewidth=0.5)
-    _draw_states(axes, result, len(names), ends_s)
-    _finish(axes, row_names(result, ends_s))
+    if seen_only:
+        _blank(axes, result, len(names), ends_s)
+    _draw_states(axes, result, len(names), ends_s, seen_only=seen_only)
+    _finish(axes, row_names(result, ends_s, seen_only=seen_only))
 
 
 def by_span(runs: pd.DataFrame, edges_s: Floats, amounts: Floats) -> Floats:
@@ -283,7 +287,7 @@ def mark_patches(
                 hatch=hatch,
                 edgecolor=style.DARK,
                 linewidth=0.6,
-                label="wrong, not shown",
+                label="trouble that stood",
             )
         )
     return patches

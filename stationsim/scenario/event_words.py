@@ -121,7 +121,7 @@ def lasting_sample(fault: Fault) -> str:
 
 
 def whole_sample(fault: Fault) -> str:
-    """Return an entry as it is written, with its duration where it may have one.
+    """Return an entry as it is written, with its duration where it has one as a rule.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def whole_sample(fault: Fault) -> str:
     """
     subject = "P2 " if fault.kind in ("reset", "put right") else ""
     return f"{subject}{fault.sample}" + (
-        f" {lasting_sample(fault)}" if fault.lasts != "never" else ""
+        f" {lasting_sample(fault)}" if fault.lasts != "never" and not fault.stays else ""
     )
 
 

@@ -112,7 +112,8 @@ class ExercisePart(Table):
     )
     generator_time: q.Delay = Field(
         0.0,
-        description="How long the fixed generator runs without load; 0 s: it is not exercised.",
+        description="How long the fixed generator runs without load; 0 s: it is not exercised. A "
+        "loaded run is usually asked for, and this is none.",
     )
 
 

@@ -12,7 +12,7 @@ TABLES = of(
     ("events", "One row for anything that happened, with its cause and who could notice it."),
     ("alarms", "One row for each alarm, from raised to cleared."),
     ("spills", "One row for each spill, with its volume and the method that gave it."),
-    ("power", "One row for each state of the grid and of the engine."),
+    ("power", "One row for each state of the grid, the engine, the generators and the busbar."),
     ("crew", "One row for each task of a crew; empty while nobody is called out."),
     ("meters", "One row for each calendar day: what meters at both ends of the main count."),
     ("summary", "One row for each metric of the run."),
@@ -127,8 +127,8 @@ COLUMNS = (
     column(
         "source",
         "",
-        "A source of power: the grid, or the engine-driven pump. Of check: where a limit comes"
-        " from.",
+        "A source of power: the grid, the engine-driven pump, a generator; or the busbar, whose"
+        " state is what feeds it. Of check: where a limit comes from.",
     ),
     column("state", "", "State of a source of power."),
     column("task", "", "What a crew set out to do."),

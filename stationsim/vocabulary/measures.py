@@ -76,6 +76,11 @@ METRICS = (
         "What a meter at the far end of the main counts: less than at the station when the main"
         " leaks, is broken, or had to be filled again.",
     ),
+    metric(
+        "volume lost from the main",
+        "m3",
+        "What left the force main on the way, through a leak or a break, and did not arrive.",
+    ),
     metric("balance error", "", "What the water balance leaves open, over the volume handled."),
     metric(
         "hours above high-level alarm",

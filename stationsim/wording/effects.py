@@ -1,12 +1,14 @@
-"""What came of a kind of trouble: how often rags tripped a pump, which alarms did not go out."""
+"""What came of a kind of trouble: how often rags tripped a pump, which alarms were not sent."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stationsim.metrics.meters import lost_m3
 from stationsim.units import show
 from stationsim.wording.sayings import CAN_WAIT, OUT
 from stationsim.wording.spells import Told
+from stationsim.wording.standing import stood
 from stationsim.wording.words import listed, times
 
 if TYPE_CHECKING:
@@ -103,7 +105,7 @@ def no_flow_told(happened: Happened, name: str) -> list[Told]:
 
 
 def _of_telemetry(happened: Happened, _subject: str, spells: list[Spell]) -> str:
-    """Return which alarms did not go out while telemetry was lost."""
+    """Return which alarms were not sent while telemetry was lost."""
     unsent = [
         row
         for row in happened.result.trace.alarms
@@ -116,8 +118,9 @@ def _of_telemetry(happened: Happened, _subject: str, spells: list[Spell]) -> str
     names = listed(list(dict.fromkeys(_alarm_text(row) for row in unsent)))
     late = [row for row in unsent if row.sent_s > row.raised_s]
     never = "" if len(late) == len(unsent) else " then, or ever" if not late else " then"
-    word = "alarm" if len(unsent) == 1 else "alarms"
-    return f", and the {word} {names} did not go out{never}"
+    one = len(unsent) == 1
+    word, verb = ("alarm", "was") if one else ("alarms", "were")
+    return f", and the {word} {names} {verb} not sent{never}"
 
 
 def _alarm_text(row: AlarmRow) -> str:
@@ -139,23 +142,25 @@ def _of_alarm_off(happened: Happened, subject: str, spells: list[Spell]) -> str:
 # ---------------------------------------------------------------------- force main
 
 
-def _of_meters(happened: Happened, _subject: str, spells: list[Spell]) -> str:
-    """Return what both meters counted in the days in which the main leaked."""
-    table = happened.result.meters
-    first, last = spells[0].start_s, spells[-1].stop_s
-    begins = table["t_s"].to_numpy(float)
-    ends = [*begins[1:], happened.result.trace.end_s]
-    met = [a < last and b > first for a, b in zip(begins, ends, strict=True)]
-    own = table.loc[met]
-    station, plant = (float(own[f"{name}_meter_m3"].sum()) for name in ("station", "plant"))
-    if station <= 0.0:
+def _of_leak(happened: Happened, _subject: str, spells: list[Spell]) -> str:
+    """Return what left the main through a leak: nothing does while it is broken before that."""
+    spans = [(spell.start_s, spell.stop_s) for spell in spells]
+    for broken in (spell for own in stood(happened, "main broken").values() for spell in own):
+        low, high = broken.start_s, broken.stop_s
+        cut = [part for a, b in spans for part in ((a, min(b, low)), (max(a, high), b))]
+        spans = [(a, b) for a, b in cut if b > a]
+    return _not_arrived(happened, spans)
+
+
+def _of_break(happened: Happened, _subject: str, spells: list[Spell]) -> str:
+    return _not_arrived(happened, [(spell.start_s, spell.stop_s) for spell in spells])
+
+
+def _not_arrived(happened: Happened, spans: list[tuple[float, float]]) -> str:
+    lost = lost_m3(happened.result.course, spans) if spans else 0.0
+    if lost < _WORTH_TELLING_M3:
         return ""
-    counted, arrived = (show(value, "volume", happened.units) for value in (station, plant))
-    days = f"in the {len(own)} days of it" if len(own) > 1 else "in that day"
-    less = f"{100.0 * (1.0 - plant / station):.1f} % less"
-    return (
-        f" ({days} the station meter counted {counted}, the meter at the far end {arrived}: {less})"
-    )
+    return f": {show(lost, 'volume', happened.units)} did not arrive"
 
 
 OF_KIND: Mapping[str, Callable[[Happened, str, list[Spell]], str]] = {
@@ -165,8 +170,8 @@ OF_KIND: Mapping[str, Callable[[Happened, str, list[Spell]], str]] = {
     "check valve slow": _of_check_valve,
     "telemetry lost": _of_telemetry,
     "alarm off": _of_alarm_off,
-    "main leak": _of_meters,
-    "main broken": _of_meters,
+    "main leak": _of_leak,
+    "main broken": _of_break,
 }
 """Kind of trouble -> what more there is to say of it."""
 
@@ -209,7 +214,13 @@ def of_exercises(happened: Happened) -> list[Told]:
         whom = name if name != "generator" else "the generator"
         text = f"an exercise found that {whom} did not run ({happened.often(own)})"
         found.append(Told(own[0].t_s, OUT, text))
-    proved = [row for row in rows if row.cause == "ran"]
+    dry = {(row.t_s, row.subject) for row in happened.of("moved nothing")}
+    vain = [row for row in rows if row.cause == "ran" and (row.t_s, row.subject) in dry]
+    for name in dict.fromkeys(row.subject for row in vain):
+        own = [row for row in vain if row.subject == name]
+        text = f"{name} ran for its exercise and moved nothing ({happened.often(own)})"
+        found.append(Told(own[0].t_s, OUT, text))
+    proved = [row for row in rows if row.cause == "ran" and row not in vain]
     if proved:
         names = dict.fromkeys(row.subject for row in proved)
         whom = listed([name if name != "generator" else "the generator" for name in names])
@@ -217,7 +228,7 @@ def of_exercises(happened: Happened) -> list[Told]:
             Told(proved[0].t_s, CAN_WAIT, f"exercise runs proved {whom} ({times(len(proved))})")
         )
     short = [row for row in rows if row.cause.startswith(("cut short", "left out"))]
-    if short and not proved and not failed:
+    if short and not proved and not failed and not vain:
         causes = listed(list(dict.fromkeys(f"{row.subject} {row.cause}" for row in short))[:3])
         found.append(Told(short[0].t_s, CAN_WAIT, f"an exercise proved nothing ({causes})"))
     return found

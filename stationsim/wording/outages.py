@@ -51,17 +51,28 @@ def of_outages(result: Result, units: System) -> str:
     out = power.loc[(power["source"] == "grid") & (power["state"] == "out")]
     if out.empty:
         return ""
-    lasted = show(float((out["stop_s"] - out["start_s"]).sum()), "duration", units)
-    what = "One phase of the grid was lost" if set(out["cause"]) == {_PHASE} else "The grid was out"
-    begins = moment(result, out["start_s"].iloc[0])
-    still = " (still so at the end)" if at_end(result, out["stop_s"].iloc[-1]) else ""
-    still = still.replace("so", "out") if what.endswith("out") else still
-    head = (
-        f"{what} for {lasted} from {begins}{still}"
-        if len(out) == 1
-        else f"{what} {times(len(out))}, for {lasted} in all, first from {begins}{still}"
-    )
+    of_phase = out["cause"] == _PHASE
+    heads = [
+        _out(result, part, what, state, units)
+        for part, what, state in (
+            (out.loc[~of_phase], "the grid was out", "out"),
+            (out.loc[of_phase], "one phase of the grid was lost", "so"),
+        )
+        if len(part)
+    ]
+    head = ", and ".join(heads)
+    head = f"{head[0].upper()}{head[1:]}"
     return f"{head}; {_meanwhile(result, out, units)}{_risen(result, out, units)}."
+
+
+def _out(result: Result, out: pd.DataFrame, what: str, state: str, units: System) -> str:
+    """Return that the grid was out, or a phase of it: how often, since when, for how long."""
+    lasted = show(float((out["stop_s"] - out["start_s"]).sum()), "duration", units)
+    begins = moment(result, out["start_s"].iloc[0])
+    still = f" (still {state} at the end)" if at_end(result, out["stop_s"].iloc[-1]) else ""
+    if len(out) == 1:
+        return f"{what} for {lasted} from {begins}{still}"
+    return f"{what} {times(len(out))}, for {lasted} in all, first from {begins}{still}"
 
 
 def _meanwhile(result: Result, out: pd.DataFrame, units: System) -> str:
@@ -125,13 +136,16 @@ def _went_wrong(result: Result, out: pd.DataFrame) -> list[str]:
     def within(t_s: float) -> bool:
         return any(low <= t_s <= high for low, high in spans)
 
+    def met(start_s: float, stop_s: float) -> bool:
+        return any(start_s <= high and stop_s > low for low, high in spans)
+
     said = []
     for name in ("generator", "mobile generator"):
         for state, verb in _DOWN.items():
             rows = [
                 row
                 for row in result.trace.power
-                if row.source == name and row.state == state and within(row.start_s)
+                if row.source == name and row.state == state and met(row.start_s, row.stop_s)
             ]
             if rows:
                 rows.sort(key=lambda row: row.start_s)
@@ -200,6 +214,35 @@ def _risen(result: Result, out: pd.DataFrame, units: System) -> str:
 
 def _both(table: pd.DataFrame) -> list[tuple[float, float]]:
     return [(float(a), float(b)) for a, b in zip(table["start_s"], table["stop_s"], strict=True)]
+
+
+def of_dry_tanks(happened: Happened) -> list[Told]:
+    """Return when a generator ran out of fuel while the grid was there: else it is told with that.
+
+    Parameters
+    ----------
+    happened
+        What happened in the run.
+    """
+    power = happened.result.power
+    spans = _both(power.loc[(power["source"] == "grid") & (power["state"] == "out")])
+    stood = [row for row in happened.result.trace.power if row.state == "out of fuel"]
+    found = []
+    for name in ("generator", "mobile generator"):
+        rows = [
+            row
+            for row in happened.of("out of fuel", subject=name)
+            if not any(
+                span.source == name
+                and span.start_s == row.t_s
+                and any(span.start_s <= high and span.stop_s > low for low, high in spans)
+                for span in stood
+            )
+        ]
+        if rows:
+            said = f"the {name} ran out of fuel {happened.often(rows)}"
+            found.append(Told(rows[0].t_s, OUT, said))
+    return found
 
 
 # ---------------------------------------------------------------------- sags

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from stationsim.trace import sent_while_spilling
 from stationsim.wording.spells import Happened
 from stationsim.wording.standing import stood
-from stationsim.wording.words import listed, moment, times
+from stationsim.wording.words import listed, moment
 
 if TYPE_CHECKING:
     from stationsim.results import Result
@@ -28,6 +28,12 @@ _MOVES_LESS = {
 }
 """Kind of trouble -> what is then said of its subject, when the pumps ran and it was not enough."""
 
+_FLOAT = ("start float", "float stuck down")
+_OTHERS = ("fails to prime", "transfer switch stuck", _FLOAT[1])
+
+_NO_VOLTAGE = {"failed": "failed", "tripped": "tripped", "out of fuel": "out of fuel"}
+"""State in which a generator gives no voltage -> how it is said."""
+
 _HOLDS_PUMPS = {
     "control breaker open": "the control breaker open",
     "controller stopped": "the controller stopped",
@@ -38,7 +44,7 @@ _HOLDS_PUMPS = {
 
 
 def alarm_of_spills(result: Result) -> str:
-    """Return which alarm of the spills went out, and when; empty for a station without alarms.
+    """Return which alarm of the spills was sent, and when; empty for a station without alarms.
 
     Parameters
     ----------
@@ -55,10 +61,11 @@ def alarm_of_spills(result: Result) -> str:
     heard = [min(times_s) for times_s in sent if times_s]
     if len(spills) > 1 and heard:
         if len(heard) == len(spills):
-            return "; the high-level alarm went out each time"
-        return f"; the high-level alarm did not go out {times(len(spills) - len(heard))}"
+            return "; the high-level alarm was sent each time"
+        missed = len(spills) - len(heard)
+        return f"; no high-level alarm was sent for {'one' if missed == 1 else missed} of them"
     if heard:
-        return f"; the high-level alarm went out at {moment(result, heard[0])}"
+        return f"; the high-level alarm was sent at {moment(result, heard[0])}"
     first, last = min(s.start_s for s in spills), max(s.stop_s for s in spills)
     others = [
         row
@@ -68,10 +75,10 @@ def alarm_of_spills(result: Result) -> str:
         and not row.cleared_s < first
     ]
     if not others:
-        return "; no alarm went out while it spilled"
+        return "; no alarm was sent while it spilled"
     one = min(others, key=lambda row: row.sent_s)
     when = moment(result, one.sent_s)
-    return f"; the high-level alarm did not go out, only '{one.alarm}' at {when}"
+    return f"; the high-level alarm was not sent, only '{one.alarm}' at {when}"
 
 
 def cause_of_spill(result: Result, start_s: float) -> str:
@@ -115,6 +122,7 @@ def cause_of_spill(result: Result, start_s: float) -> str:
     signal = next((mode for t, mode, _ in reversed(result.trace.signal) if t <= at_s), "right")
     signal = {"off": "wrong", "held": "wrong"}.get(signal, signal)
     held += [] if signal == "right" else [f"the level signal {signal}"]
+    held += ["the start float stuck down"] if _FLOAT in wrong else []
     blind = [f"only {listed(some)} running" if some else "no pump running", *held]
     return f"with {listed(blind)}"
 
@@ -135,20 +143,53 @@ def _supply_of_spill(
         what, state = "the busbar of the pumps", "dead"
     elif set(out["cause"]) == {"phase lost"}:
         what, state = "one phase of the grid", "lost"
+    failed = _second_source(result, at_s, wrong)
     if station.engine_pump is None:
-        return f"with {what} {state}"
+        return f"with {listed([f'{what} {state}', *failed])}"
     name = station.engine_pump.pump.name
     does = "could not lift all that arrived" if name in running else "did not run"
     if name in running and (name, "fails to prime") in wrong:
         does = "drew no water"
-    return f"while {what} was {state} and {name} {does}"
+    if name not in running:
+        does += _why_no_engine(result, at_s)
+    return f"while {what} was {state} and {name} {does}{_comma_with(failed)}"
+
+
+def _second_source(result: Result, at_s: float, wrong: list[tuple[str, str]]) -> list[str]:
+    """Return why the generator did not feed the pumps at a moment, as far as it failed."""
+    power = result.trace.power
+    found = [
+        f"the {row.source} {how}"
+        for row in power
+        if (how := _NO_VOLTAGE.get(row.state))
+        and row.source in ("generator", "mobile generator")
+        and row.start_s <= at_s < row.stop_s
+    ]
+    if any(kind == "transfer switch stuck" for _who, kind in wrong):
+        found.append("the transfer switch stuck")
+    return found
+
+
+def _why_no_engine(result: Result, at_s: float) -> str:
+    """Return in brackets why the engine-driven pump could not run at a moment."""
+    machine = len(result.station.pumps)
+    causes = [
+        _UNABLE.get(span.cause, span.cause)
+        for span in result.trace.unavailable
+        if span.machine == machine and span.start_s <= at_s < span.stop_s
+    ]
+    return f" ({causes[0]})" if causes else ""
+
+
+def _comma_with(said: list[str]) -> str:
+    return f", with {listed(said)}" if said else ""
 
 
 def _wrong(result: Result, at_s: float) -> list[tuple[str, str]]:
     """Return which troubles that matter to a spill stood at a moment: subject and kind."""
     happened = Happened(result, "si")
     found = []
-    for kind in (*_MOVES_LESS, *_HOLDS_PUMPS, "fails to prime"):
+    for kind in (*_MOVES_LESS, *_HOLDS_PUMPS, *_OTHERS):
         for subject, spells in stood(happened, kind).items():
             if any(spell.start_s <= at_s < spell.stop_s for spell in spells):
                 found.append((subject, kind))

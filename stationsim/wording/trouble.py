@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.wording import effects
 from stationsim.wording.dry import Dry
-from stationsim.wording.outages import of_sags
+from stationsim.wording.outages import of_dry_tanks, of_sags
 from stationsim.wording.sayings import BLOCKS, CAN_WAIT, FREES, OUT, STANDING
 from stationsim.wording.spells import Happened, Spell, Told
 from stationsim.wording.standing import stood
@@ -40,6 +40,7 @@ def of_trouble(result: Result, units: System) -> str:
     found += [one for name in result.station.machine_names() for one in _hands(happened, name, dry)]
     found += [one for kind in STANDING for one in _standing(happened, kind)]
     found += of_sags(happened)
+    found += of_dry_tanks(happened)
     found += effects.of_floats(happened)
     found += effects.of_exercises(happened)
     found += dry.untold()

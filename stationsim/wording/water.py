@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 _MOST_CAUSES = 50
+_WORTH_TELLING_M3 = 0.005
 
 
 def of_spills(result: Result, units: System) -> str:
@@ -31,9 +32,10 @@ def of_spills(result: Result, units: System) -> str:
     """
     spills = result.spills
     if result.station.spillway is None:
-        return "No point of spill was given, so the level could rise without limit."
+        rises = "No point of spill was given, so the level could rise without limit"
+        return f"{rises}{_lost(result, units, '; ')}."
     if spills.empty:
-        return "It did not spill."
+        return f"It did not spill{_lost(result, units, ', but ')}."
     volume = show(float(spills["volume_m3"].sum()), "volume", units)
     method = _method(spills, units, result)
     last = float(spills["stop_s"].iloc[-1])
@@ -44,7 +46,8 @@ def of_spills(result: Result, units: System) -> str:
         lasted = show(only["duration_s"], "duration", units)
         why = _comma(cause_of_spill(result, float(only["start_s"])))
         alarm = alarm_of_spills(result)
-        return f"It spilled {volume} {span} ({lasted}; method: {method}){why}{still}{alarm}."
+        more = alarm + _lost(result, units, "; ")
+        return f"It spilled {volume} {span} ({lasted}; method: {method}){why}{still}{more}."
     hours = show(float(spills["duration_s"].sum()), "duration", units)
     worst = spills.iloc[int(np.argmax(spills["volume_m3"].to_numpy()))]
     most = show(worst["volume_m3"], "volume", units)
@@ -52,13 +55,24 @@ def of_spills(result: Result, units: System) -> str:
     each = len(causes) == 1 and len(spills) <= _MOST_CAUSES and causes != {""}
     why = "" if each else _comma(cause_of_spill(result, float(worst["start_s"])))
     always = f", each time {causes.pop()}" if each else ""
+    if why and len(causes) > 1:
+        still += "; not all of them began for that reason"
+    more = alarm_of_spills(result) + _lost(result, units, "; ")
     return (
         f"It spilled {times(len(spills))}, {volume} in {hours} in all between"
         f" {moment(result, spills['start_s'].iloc[0])} and"
         f" {'the end' if at_end(result, last) else moment(result, last)}, the most {most} from"
         f" {moment(result, worst['start_s'])} {until(result, worst['stop_s'])}{why}"
-        f" (method: {method}){always}{still}{alarm_of_spills(result)}."
+        f" (method: {method}){always}{still}{more}."
     )
+
+
+def _lost(result: Result, units: System, joined: str) -> str:
+    """Return what left the force main on the way, joined to what was said before; or nothing."""
+    lost = result.value("volume lost from the main")
+    if not lost >= _WORTH_TELLING_M3:
+        return ""
+    return f"{joined}{show(lost, 'volume', units)} left the force main on the way"
 
 
 def of_level(result: Result, units: System) -> str:

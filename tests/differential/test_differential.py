@@ -59,7 +59,7 @@ WORTH_COUNTING = {
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 BEYOND = {
     "heron-ditch": "a generator behind a transfer switch, and a sag of the grid",
-    "rushy-ford": "a control breaker that opens",
+    "reed-corner": "a control breaker that opens",
     "teasel-court": "faults by chance, and pumps that are stopped for want of flow",
 }
 """Shipped scenarios with troubles that the oracle does not know; each has tests of its own."""

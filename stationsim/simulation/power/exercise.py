@@ -6,6 +6,9 @@ so the controller neither stops nor counts it; it stops when its time is over, o
 fallen to the controller's stop level. What cannot be run is left out and the reason told. A loss of
 the grid ends an exercise: an engine that its own start rule then calls pumps on, and a generator
 runs on for the transfer switch.
+
+That a machine ran is all that the panel can tell: one that is air-bound, not primed or shut in has
+'ran' as well. The truth is told beside it, as an event that nobody notices.
 """
 
 from __future__ import annotations
@@ -28,6 +31,11 @@ EXERCISE = "exercise"
 """Role of an exercise run, and why it began."""
 
 OVER = "exercise over"
+
+MOVED_NOTHING = "moved nothing"
+"""What is told, and nobody notices, of a pump that ran for its exercise and moved no water."""
+
+_NO_WATER_M3 = 1e-9
 
 
 class Exercises(Follower):
@@ -269,10 +277,12 @@ class Exercises(Follower):
 
     def _done(self, outcome: str) -> None:
         """Write down how it ended, and go on to the next once this instant's starts are told."""
-        self._note_end(self.under, outcome)
+        plant, name = self.plant, self.under
+        if outcome == "ran" and name != GENERATOR and plant.machine(name).run_m3 <= _NO_WATER_M3:
+            plant.note(name, MOVED_NOTHING, EXERCISE)
+        self._note_end(name, outcome)
         self._piece += 1
         self._look += 1
-        plant = self.plant
         plant.at(plant.t_s, CONTROLLER, "exercises.next_one", self._piece)
 
     def next_one(self, piece: int) -> None:

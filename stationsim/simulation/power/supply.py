@@ -78,6 +78,7 @@ class Supply:
         self._sag_over_s = -math.inf
         self._back_s = -math.inf
         self._in_break = False
+        self._lost_by = "scripted"  # cause of the loss that ends last
         self._changing_over = False
         self._dead_s = -math.inf
         self._change = 0
@@ -138,6 +139,8 @@ class Supply:
         self._in_break = cause == RETURN_BREAK
         before_s = self._bad.get(_LOST)
         self._bad[_LOST] = back_s if before_s is None else max(back_s, before_s)
+        if before_s is None or back_s > before_s:
+            self._lost_by = cause
         if before_s is not None:
             if back_s > before_s:
                 self._returns_at(back_s)
@@ -163,7 +166,8 @@ class Supply:
             return
         self._back_s = self._bad.pop(_LOST)
         is_on = self._grid_good("grid back")
-        plant.note("grid", "grid back", RETURN_BREAK if self._in_break else "scripted")
+        how = "scripted" if self._lost_by == "scripted" else "by itself"
+        plant.note("grid", "grid back", RETURN_BREAK if self._in_break else how)
         again = plant.station.return_break
         if again is not None and self.transfer is None and not self._in_break:
             plant.at(plant.t_s + again.after_s, SUPPLY, "supply.breaks", self._back_s)

@@ -165,8 +165,9 @@ class Conditions:
     def _changed(self) -> None:
         pumps = tuple(
             PumpCondition(
-                math.prod(flow for flow, _head in losses.values()),
-                math.prod(head for _flow, head in losses.values()),
+                # in one order, so that what came first changes no digit
+                math.prod(losses[kind][0] for kind in sorted(losses)),
+                math.prod(losses[kind][1] for kind in sorted(losses)),
                 # a valve that is shut behind the pump holds back what its check valve lets through
                 back * losses.get("plug valve closed", (1.0, 1.0))[0],
             )

@@ -82,8 +82,11 @@ class ValveTrouble(Follower):
         plant.running_back.arm()
         if not self._slow_s:
             plant.followers.append(self)
-        self._slow_s[plant.machine(event.subject).index] = event.amount
+        machine = plant.machine(event.subject)
+        self._slow_s[machine.index] = event.amount
         plant.note(event.subject, event.kind, event.cause, f"by {event.amount:g} s")
+        if machine.stopped_s == plant.t_s and not machine.running:
+            self.stopped(machine)  # of two things at one instant the order does not count
         plant.standing.begin(event.subject, event.kind, over_s, "valves.holds")
 
     def holds(self, subject: str, kind: str, cause: str) -> None:
