@@ -33,6 +33,14 @@ SHIPPED = {
     "mill-reach": None,
     "weir-bank-recorded": None,
     "osier-wharf": None,
+    "mill-reach-rain": None,
+    "bleach-field-manhole": None,
+    "sallow-green": None,
+    "teasel-court": None,
+    "reed-corner": None,
+    "heron-ditch": None,
+    "fulling-croft": 5.0 * DAY_S,
+    "kiln-staithe": None,
 }
 """Each scenario, and how much of it is run [s]; None for all."""
 
