@@ -434,3 +434,25 @@ def test_the_plot_draws_what_the_panel_read() -> None:
     assert len(thin_t) <= level_seen._MOST_READINGS
     assert thin_v.max() == np.sin(times).max()
     assert thin_v.min() == np.sin(times).min()
+
+
+def test_a_signal_that_is_off_is_trusted_again_only_after_it_has_agreed_for_so_long() -> None:
+    # 0.6 m too high: it says 1.5 m above a stop float that is uncovered at 0.9 m, once a cycle
+    wavering = BackupSettings(2.3, 0.9, frozen_after_s=None)
+    wrong = signal("off", 100.0, 20_000.0, amount=0.6)
+    told = {}
+    for name, agree_for_s in (("at once", 0.0), ("after an hour", 3600.0)):
+        what = duplex(backup_floats=replace(wavering, agree_for_s=agree_for_s))
+        trace = run(wrong, station=what, duration_s=30_000.0).trace
+        told[name] = [
+            (row.t_s, row.event)
+            for row in trace.events
+            if row.event in ("level signal distrusted", "level signal trusted")
+        ]
+    assert len(told["at once"]) > 10
+    assert [word for _t, word in told["after an hour"]] == [
+        "level signal distrusted",
+        "level signal trusted",
+    ]
+    # trusted an hour after it last contradicted a float, and not while it was wrong
+    assert told["after an hour"][1][0] > 20_100.0

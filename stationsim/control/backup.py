@@ -12,7 +12,8 @@ the floats only look on. They take over when
 Then the start float starts one pump at once and another each time it stays covered for
 ``lag_delay_s``; the stop float, uncovered, stops them all, and none starts within the next
 ``PAUSE_S``. The controller by level comes back when
-the signal has moved, contradicts no float any more, and the floats' own cycle is over. While it is
+the signal has moved, has contradicted no float for ``agree_for_s``, and the floats' own cycle is
+over. While it is
 stopped nobody compares the signal with the floats.
 
 With a supply of their own the floats start and stop pumps while the control breaker is open: that
@@ -76,6 +77,11 @@ class BackupSettings:
         meaning="whether the floats have a supply of their own, or share that of the controls",
         choices=("own", "control"),
     )
+    agree_for_s: float = setting(
+        "duration",
+        0.0,
+        meaning="how long a signal that is not trusted must contradict no float until it is again",
+    )
 
 
 class FloatBackup:
@@ -102,6 +108,7 @@ class FloatBackup:
         self._distrusted = False
         self._moved = 0
         self._paused_until_s = -math.inf
+        self._agrees_since_s = math.nan  # since when a signal that is not trusted contradicts none
 
     @property
     def by_floats(self) -> bool:
@@ -127,12 +134,13 @@ class FloatBackup:
             notes.append(Note("level sensor", "level signal distrusted", why))
         if (why or stopped) and not self._by_floats:
             self._by_floats = True
+            self._agrees_since_s = math.nan
             self._lag_due_s = now_s + self.settings.lag_delay_s
             self.inner.decide(now_s, seen._replace(supply=False))  # it forgets its calls
             if stopped:
                 self._bad_m = math.nan
                 notes.append(Note("panel", "floats take over", "nobody decides by level"))
-        elif self._by_floats and not (why or stopped or on) and seen.level_m != self._bad_m:
+        elif self._may_hand_back(now_s, seen, why, stopped=stopped, on=bool(on)):
             self._by_floats = False
             if not self._distrusted:
                 notes.append(Note("panel", "floats hand back", "the controller decides again"))
@@ -140,10 +148,27 @@ class FloatBackup:
             self._distrusted = False
             notes.append(Note("level sensor", "level signal trusted", "it agrees with the floats"))
         if self._by_floats:
-            return self._float_turn(now_s, seen, on, notes)
+            turn = self._float_turn(now_s, seen, on, notes)
+            agreed_s = self._agrees_since_s + self.settings.agree_for_s
+            if now_s < agreed_s - _DUE_S:
+                turn = turn._replace(wake_at_s=min(turn.wake_at_s, agreed_s))
+            return turn
         decision = self.inner.decide(now_s, seen)
         wake_s = min(decision.wake_at_s, self._look_again_s(decision, on))
         return decision._replace(wake_at_s=wake_s, notes=(*notes, *decision.notes))
+
+    def _may_hand_back(
+        self, now_s: float, seen: Snapshot, why: str, *, stopped: bool, on: bool
+    ) -> bool:
+        """Return whether the controller by level may decide again."""
+        if why or stopped or not self._by_floats:
+            self._agrees_since_s = math.nan
+            return False
+        if math.isnan(self._agrees_since_s):
+            self._agrees_since_s = now_s
+        if self._distrusted and now_s < self._agrees_since_s + self.settings.agree_for_s - _DUE_S:
+            return False
+        return not on and seen.level_m != self._bad_m
 
     def _distrust(self, now_s: float, seen: Snapshot, *, running: bool) -> str:
         """Return why the signal cannot be trusted; empty when it can."""

@@ -120,6 +120,7 @@ def make_backup_floats(
         lag_delay_s=part.lag_delay,
         frozen_after_s=part.frozen_after,
         disagrees_by_m=part.disagrees_by,
+        agree_for_s=part.agree_for,
         rotation=part.rotation,
         supply=part.supply,
     )

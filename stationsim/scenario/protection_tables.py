@@ -74,6 +74,11 @@ class BackupFloatsPart(Table):
         description="Whether the floats have a supply of their own, or share that of the controls "
         "and are dead with it.",
     )
+    agree_for: q.Delay = Field(
+        0.0,
+        description="How long a signal that was not trusted must contradict no float before it is "
+        "trusted again; nought: as soon as the floats' own cycle is over.",
+    )
     rotation: Literal["fixed", "each cycle"] = Field(
         "fixed",
         description="Whether the pump that the floats start first stays the same, or changes each "
