@@ -178,7 +178,12 @@ def check_at_once(one: str, two: str) -> None:
     assert essence(trace) == essence(other)
 
 
-@pytest.mark.parametrize(("one", "two"), AT_ONCE)
+STOPS_A_PUMP = ("off", "overload", "downstream dark")
+
+
+@pytest.mark.parametrize(
+    ("one", "two"), [*AT_ONCE, *(("check valve slow", kind) for kind in STOPS_A_PUMP)]
+)
 def test_the_order_of_two_troubles_at_one_instant_changes_nothing(one: str, two: str) -> None:
     check_at_once(one, two)
 

@@ -17,10 +17,10 @@ from tank_runs import run, told
 
 from stationsim.chance import Streams
 from stationsim.control.backup import BackupSettings
-from stationsim.episode import Episode, ScriptedEvent
+from stationsim.episode import Episode, RandomFault, ScriptedEvent
 from stationsim.plots import level_seen, levels
 from stationsim.results import Result
-from stationsim.simulation.session import Session
+from stationsim.simulation.session import Session, simulate
 from stationsim.station import AlarmSettings
 from stationsim.testing import duplex, episode
 from stationsim.trace import Trace
@@ -456,3 +456,26 @@ def test_a_signal_that_is_off_is_trusted_again_only_after_it_has_agreed_for_so_l
     ]
     # trusted an hour after it last contradicted a float, and not while it was wrong
     assert told["after an hour"][1][0] > 20_100.0
+
+
+@pytest.mark.parametrize("by_chance", [False, True])
+def test_a_float_at_which_another_pump_takes_over_shows_where_the_water_goes(
+    by_chance: bool,
+) -> None:
+    # P1 is called at the start float and cannot run; P2 takes over in the same instant
+    what = duplex(backup_floats=BackupSettings(3.0, 0.6, 600.0))
+    lost = ScriptedEvent(10.0, "level signal lost", "level sensor")
+    given = episode(6000.0, 0.01, lost, ScriptedEvent(20.0, "fails to start", "P1"))
+    if by_chance:
+        fails = RandomFault("bad luck", (ScriptedEvent(0.0, "fails", "P1"),), "demand", 1.0)
+        given = replace(episode(6000.0, 0.01, lost), random=(fails,))
+    trace = simulate(what, given).trace
+    first = min(trace.runs, key=lambda row: row.start_s)
+    # up 2.0 m of 10 m2 at 10 L/s, down 2.4 m at 20 L/s
+    assert (first.machine, first.start_s) == (1, pytest.approx(2000.0, abs=1e-5))
+    assert first.stop_s == pytest.approx(2000.0 + 1200.0, abs=1e-4)
+    assert first.stopped_by == "backup stop float"
+    assert trace.least_level_m == pytest.approx(0.6, abs=1e-9)
+    # and it fills again to the start float before anybody starts
+    starts = sorted(row.start_s for row in trace.runs)
+    assert starts[1] == pytest.approx(3200.0 + 2400.0, abs=1e-3)
