@@ -36,6 +36,19 @@ class Block:
     over_s: float
     resets_itself: bool
 
+    def upon(self, before: Block | None) -> Block:
+        """Return the block that comes of one upon another: the longer counts, a latch stays one.
+
+        Parameters
+        ----------
+        before
+            What stood already; None for nothing.
+        """
+        if before is None:
+            return self
+        itself = self.resets_itself and before.resets_itself
+        return Block(max(self.over_s, before.over_s), itself)
+
 
 @dataclass
 class Machine:

@@ -201,6 +201,28 @@ class Plant:
         """
         return self.by_name[name]
 
+    def join(self, follower: Follower) -> None:
+        """Let somebody follow every start, stop and lineup from now on; once is enough.
+
+        Parameters
+        ----------
+        follower
+            Who.
+        """
+        if follower not in self.followers:
+            self.followers.append(follower)
+
+    def leave(self, follower: Follower) -> None:
+        """Let somebody follow no longer; nothing happens when it did not.
+
+        Parameters
+        ----------
+        follower
+            Who.
+        """
+        if follower in self.followers:
+            self.followers.remove(follower)
+
     def note(self, subject: str, event: str, cause: str, detail: str = "") -> None:
         """Write down that something happened at the committed moment."""
         water = self.water

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import INSTRUMENT, RECORDER
+from stationsim.simulation.trouble.standing import told_of_end
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
@@ -161,7 +162,7 @@ class AlarmBoard:
         """Let alarms be sent again, and send those that stand (see ``Standing.begin``)."""
         plant = self.plant
         self._silent = False
-        told = "by itself" if cause == "work done" else cause
+        told = told_of_end(cause)
         plant.note(TELEMETRY, "telemetry back", told)
         self.condition(TELEMETRY_LOST, TELEMETRY, 0.0, told, on=False)
         plant.at(plant.t_s, RECORDER, "alarms.send")  # when all of this instant has happened
@@ -183,7 +184,7 @@ class AlarmBoard:
 
     def switched_on(self, subject: str, _kind: str, cause: str) -> None:
         """Let an alarm be raised again (see ``Standing.begin``)."""
-        told = "by itself" if cause == "work done" else cause
+        told = told_of_end(cause)
         self.plant.note(subject, "alarm on", told)
         self._off.discard(subject)
         self._raise_held({subject})

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from stationsim.episode import ScriptedEvent
 from stationsim.signals import level_text
 from stationsim.simulation.clock import INSTRUMENT
+from stationsim.simulation.trouble.standing import told_of_end
 from stationsim.units import show
 
 if TYPE_CHECKING:
@@ -209,7 +210,7 @@ class Floats:
             one.late_s = 0.0
         else:
             one.stuck = ""
-        told = "by itself" if cause == "work done" else cause
+        told = told_of_end(cause)
         self.plant.note(subject, "float right", told, f"no longer: {kind}")
         self._look(one)
 

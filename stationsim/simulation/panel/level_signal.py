@@ -27,6 +27,7 @@ from stationsim.chance import Streams
 from stationsim.episode import ScriptedEvent
 from stationsim.signals import Note, level_text
 from stationsim.simulation.clock import INSTRUMENT, SAME_INSTANT_S
+from stationsim.simulation.trouble.standing import told_of_end
 from stationsim.simulation.well.wakes import wake_plan
 from stationsim.units import show
 
@@ -205,7 +206,7 @@ class LevelSignal:
         else:
             self._late_s = 0.0
         self._changed()
-        told = "by itself" if cause == "work done" else cause
+        told = told_of_end(cause)
         if self.right:
             plant.note(NAME, "level signal right", told)
         else:

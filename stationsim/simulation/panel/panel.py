@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import FAULT
+from stationsim.simulation.trouble.standing import told_of_end
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
@@ -66,7 +67,7 @@ class Panel:
     def runs_again(self, _subject: str, _kind: str, cause: str) -> None:
         """Let the controller run again (see ``Standing.begin``)."""
         plant = self.plant
-        told = "by itself" if cause == "work done" else cause
+        told = told_of_end(cause)
         plant.note(NAME, "controller runs again", told)
         self._stopped = False
         plant.alarms.condition(STOPPED, NAME, 0.0, told, on=False)
@@ -85,7 +86,7 @@ class Panel:
     def closes(self, _subject: str, _kind: str, cause: str) -> None:
         """Close the control breaker (see ``Standing.begin``)."""
         plant = self.plant
-        told = "by itself" if cause == "work done" else cause
+        told = told_of_end(cause)
         plant.note(NAME, "control breaker closed", told)
         self._open = False
         plant.alarms.condition(_POWER_ALARM, NAME, 0.0, told, on=False)

@@ -150,7 +150,7 @@ class Exercises(Follower):
         plant.panel_changed()
         plant.start(machine, EXERCISE, EXERCISE)
         if machine.running:
-            plant.followers.append(self)
+            plant.join(self)
             plant.at(plant.t_s + self.what.pump_s, CONTROLLER, "exercises.over", self._piece)
             return
         machine.exercised = False
@@ -295,8 +295,7 @@ class Exercises(Follower):
         """
         if piece != self._piece:
             return
-        if self in self.plant.followers:
-            self.plant.followers.remove(self)
+        self.plant.leave(self)
         self._next()
 
     def _note_end(self, name: str, outcome: str) -> None:

@@ -68,11 +68,10 @@ class Fuel(Follower):
         if not self.what.fuel_loads:
             return
         self.take_stock()
-        followers = self.plant.followers
         if on and loaded and not self._loaded:
-            followers.append(self)
+            self.plant.join(self)
         if self._loaded and not (on and loaded):
-            followers.remove(self)
+            self.plant.leave(self)
         self._burns, self._loaded = on, on and loaded
         self._foresee()
 

@@ -220,7 +220,7 @@ class Generator(Follower):
         plant, what = self.plant, self.what
         self.fuel.burns(on=True, loaded=True)
         if what.start_va < math.inf or what.rated_va < math.inf:
-            plant.followers.append(self)
+            plant.join(self)
         if what.most_running is not None or what.may_start:
             most = len(plant.electric) if what.most_running is None else what.most_running
             plant.permits.limit(HELD, most, what.may_start)
@@ -229,8 +229,7 @@ class Generator(Follower):
         """It feeds the busbar no more."""
         if self.at_voltage:
             self.fuel.burns(on=True)
-        if self in self.plant.followers:
-            self.plant.followers.remove(self)
+        self.plant.leave(self)
         self.plant.permits.lift(HELD)
 
     def load_va(self, at_s: float, *, starts: bool = True) -> float:
@@ -339,10 +338,7 @@ class Generator(Follower):
         else:
             block = Block(over_s, event.resets_itself)
             plant.at(over_s, FAULT, f"{self.path}.over", over_s)
-        before = self.block
-        if before is not None:  # the longer one counts, and a latch stays a latch
-            itself = block.resets_itself and before.resets_itself
-            block = Block(max(block.over_s, before.over_s), itself)
+        block = block.upon(self.block)
         plant.standing.begin(self.name, event.kind, math.inf, f"{self.path}.mended")
         if self.phase == "out of fuel":
             return

@@ -47,7 +47,7 @@ class Permits(Follower):
             Whether pumps that run already, and may not any more, stop; else they run on.
         """
         if not self._limits:
-            self.plant.followers.append(self)
+            self.plant.join(self)
         self._limits[reason] = (most, only, stops)
         for machine in sorted(
             (m for m in self.plant.electric if m.running and m.mode == "auto"),
@@ -70,7 +70,7 @@ class Permits(Follower):
         if self._limits.pop(reason, None) is None:
             return
         if not self._limits:
-            self.plant.followers.remove(self)
+            self.plant.leave(self)
         self._hold()
         self.plant.panel_changed()
 

@@ -42,7 +42,7 @@ class AirBound(Follower):
         self._bound: dict[int, int] = {}  # machine -> number of the time that it stands
         self._numbers = 0
         if self._limit_m3:
-            plant.followers = [*plant.followers, self]
+            plant.join(self)
 
     def handlers(self) -> Handlers:
         """Return what is done at each kind of event."""
@@ -56,8 +56,7 @@ class AirBound(Follower):
         plant.note(name, KIND, cause, "moves nothing")
         plant.conditions.lose(machine.index, KIND, 0.0)
         plant.standing.begin(name, KIND, over_s, "air.vented")
-        if not self._bound and not self._limit_m3:
-            plant.followers = [*plant.followers, self]
+        plant.join(self)
         self._bound[machine.index] = 0
         self._stands(machine)
 
@@ -126,7 +125,7 @@ class AirBound(Follower):
         machine = plant.machine(subject)
         del self._bound[machine.index]
         if not self._bound and not self._limit_m3:
-            plant.followers = [one for one in plant.followers if one is not self]
+            plant.leave(self)
         plant.conditions.regain(machine.index, kind)
         plant.note(subject, "air let out", cause)
         if machine.running and self._draws_air(machine):

@@ -115,7 +115,7 @@ class Blocks:
         machine = self.plant.machine(subject)
         block = MOISTURE if kind == "seal leak into motor" else LEAK
         if block in machine.blocks:
-            self._free(machine, block, "dry again", cause)
+            self.freed(machine, block, "dry again", cause)
         elif block == LEAK and self._leak_over_s.pop(machine.index, None) is not None:
             self.plant.alarms.condition(LEAK, subject, 0.0, "dry again", on=False)
             self.plant.note(subject, "dry again", cause, block)
@@ -214,20 +214,6 @@ class Blocks:
         """
         machine.blocks[kind] = Block(over_s, machine.blocks[kind].resets_itself)
 
-    def freed(self, machine: Machine, kind: str, event: str, cause: str) -> None:
-        """Free a machine of a block.
-
-        Parameters
-        ----------
-        machine
-            Which machine.
-        kind
-            Which block.
-        event, cause
-            How that is called, and why it is so.
-        """
-        self._free(machine, kind, event, cause)
-
     def _alarm_of(self, machine: Machine, kind: str) -> str:
         if kind == FAILED and machine.engine_driven:
             return "engine failed"
@@ -238,12 +224,11 @@ class Blocks:
     ) -> None:
         plant = self.plant
         before = machine.blocks.get(kind)
-        if before is not None:  # the longer one counts, and a latch stays a latch
-            over_s = max(over_s, before.over_s)
-            resets_itself = resets_itself and before.resets_itself
-            if before == Block(over_s, resets_itself):
-                return
-        machine.blocks[kind] = Block(over_s, resets_itself)
+        block = Block(over_s, resets_itself).upon(before)
+        if block == before:
+            return
+        over_s, resets_itself = block.over_s, block.resets_itself
+        machine.blocks[kind] = block
         plant.recorder.unavailable(plant.t_s, machine.index, kind)
         if until:
             pass
@@ -282,13 +267,24 @@ class Blocks:
         block = machine.blocks.get(kind)
         if block is not None and block.over_s == over_s and block.resets_itself:
             how = "back in service" if kind == OUT_OF_SERVICE else "reset"
-            self._free(machine, kind, how, "by itself" if how == "reset" else "work done")
+            self.freed(machine, kind, how, "by itself" if how == "reset" else "work done")
         elif block is None and kind == LEAK and self._leak_over_s.get(machine.index) == over_s:
             del self._leak_over_s[machine.index]
             self.plant.standing.forget(machine.unit.name, "seal leak")
             self.plant.alarms.condition(LEAK, machine.unit.name, 0.0, "dry again", on=False)
 
-    def _free(self, machine: Machine, kind: str, event: str, cause: str) -> None:
+    def freed(self, machine: Machine, kind: str, event: str, cause: str) -> None:
+        """Free a machine of a block.
+
+        Parameters
+        ----------
+        machine
+            Which machine.
+        kind
+            Which block.
+        event, cause
+            How that is called, and why it is so.
+        """
         plant = self.plant
         del machine.blocks[kind]
         name = machine.unit.name
@@ -358,4 +354,4 @@ class Blocks:
             else:
                 if kind == HOT:
                     plant.heating.reset_by_hand(machine)
-                self._free(machine, kind, "reset", "by hand")
+                self.freed(machine, kind, "reset", "by hand")

@@ -99,7 +99,7 @@ class Exposure(Follower):
             Key to :meth:`cancel` it by.
         """
         if not self._waiting:
-            self.plant.followers = [*self.plant.followers, self]
+            self.plant.join(self)
         self._keys += 1
         waiting = self._waiting.setdefault(machine.index, [])
         waiting.append(Waiting(total_s, self._keys, method, arguments))
@@ -163,5 +163,5 @@ class Exposure(Follower):
     def _leave(self) -> None:
         for index in [index for index, waiting in self._waiting.items() if not waiting]:
             del self._waiting[index]
-        if not self._waiting and self in self.plant.followers:
-            self.plant.followers = [one for one in self.plant.followers if one is not self]
+        if not self._waiting:
+            self.plant.leave(self)

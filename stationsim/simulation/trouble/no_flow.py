@@ -34,7 +34,7 @@ class NoFlow(Follower):
         self._since: dict[int, tuple[float, float]] = {}
         self._looked_at = tuple(m for m in plant.electric if m.unit.no_flow_after_s is not None)
         if self._looked_at:
-            plant.followers = [*plant.followers, self]
+            plant.join(self)
 
     def lined_up(self) -> None:
         """See which pumps move nothing from now on."""

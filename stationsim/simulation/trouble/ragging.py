@@ -100,7 +100,7 @@ class Ragging(Follower):
             rags.steps = round((1.0 - before.left) / step)
             rags.since_s -= rags.steps * step_s
         elif not self._rags:
-            plant.followers = [*plant.followers, self]
+            plant.join(self)
         self._rags[machine.index] = rags
         rate = f"{100.0 * event.amount:g} % in {show(event.per_s, 'duration', 'si')} of running"
         plant.note(event.subject, event.kind, event.cause, rate)
@@ -226,6 +226,6 @@ class Ragging(Follower):
         machine = plant.machine(subject)
         self._forget(self._rags.pop(machine.index))
         if not self._rags:
-            plant.followers = [one for one in plant.followers if one is not self]
+            plant.leave(self)
         plant.conditions.regain(machine.index, KIND)
         plant.note(subject, "clear again", cause)

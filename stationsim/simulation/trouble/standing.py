@@ -14,6 +14,21 @@ if TYPE_CHECKING:
     from stationsim.simulation.trouble.happening import Handlers
 
 
+WORK_DONE = "work done"
+"""Why a condition ends when its time is over."""
+
+
+def told_of_end(cause: str) -> str:
+    """Return why a thing works again that nobody need have worked on: by itself, or as told.
+
+    Parameters
+    ----------
+    cause
+        Why its condition has ended.
+    """
+    return "by itself" if cause == WORK_DONE else cause
+
+
 class Standing:
     """The conditions that stand at a plant.
 
@@ -83,7 +98,7 @@ class Standing:
         """
         found = self._until_s.get((subject, kind))
         if found is not None and found[0] == over_s:
-            self.end(subject, kind, "work done")
+            self.end(subject, kind, WORK_DONE)
 
     def end(self, subject: str, kind: str, cause: str) -> None:
         """Undo a condition now; nothing happens when it does not stand.

@@ -81,7 +81,7 @@ class ValveTrouble(Follower):
         plant = self.plant
         plant.running_back.arm()
         if not self._slow_s:
-            plant.followers.append(self)
+            plant.join(self)
         machine = plant.machine(event.subject)
         self._slow_s[machine.index] = event.amount
         plant.note(event.subject, event.kind, event.cause, f"by {event.amount:g} s")
@@ -99,7 +99,7 @@ class ValveTrouble(Follower):
             del self._slow_s[index]
             self._closing.pop(index, None)
             if not self._slow_s:
-                plant.followers.remove(self)
+                plant.leave(self)
         self._set(index)
         plant.note(subject, _OVER[kind], cause)
 
