@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 from stationsim.chance import Range
 from stationsim.equipment.faults import EventKind
+from stationsim.people.response import Response
 
 if TYPE_CHECKING:
     from stationsim.inflow.segments import InflowSource
@@ -118,6 +119,8 @@ class Episode:
         What may happen by chance; nothing does unless it is said here.
     replicate
         Which of many runs of the same chances this is [-].
+    response
+        Who is called when the station is in trouble, and what they do; None: nobody comes.
     """
 
     start: datetime
@@ -131,6 +134,7 @@ class Episode:
     notes: Mapping[str, str] = field(default_factory=dict)
     random: tuple[RandomFault, ...] = ()
     replicate: int = 0
+    response: Response | None = None
 
     @property
     def clock_offset_s(self) -> float:

@@ -6,6 +6,7 @@ the same one can be simulated a thousand times, in any number of processes.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
@@ -52,6 +53,8 @@ class AlarmSettings:
         How long telemetry must be silent before the far end raises its alarm [s].
     supply
         Whether the alarms have a supply of their own (a battery), or share that of the controls.
+    battery_s
+        How long alarms and telemetry go on without supply [s]; infinity: for good.
     """
 
     high_level_m: float | None = None
@@ -61,6 +64,7 @@ class AlarmSettings:
     power_failed_delay_s: float = 0.0
     telemetry_lost_delay_s: float = 0.0
     supply: Literal["own", "control"] = "own"
+    battery_s: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -169,6 +173,9 @@ class Station:
         How often a level signal that drifts, jumps or lags is read [s]; others need no reading.
     main_water_m3
         Water of the force main that runs back when a check valve stays open [m3].
+    bypass_pump
+        A pump that can be brought and connected to the force main behind the check valves; None
+        for none. Until it is connected it is not there.
     """
 
     name: str
@@ -192,6 +199,7 @@ class Station:
     exercise: Exercise | None = None
     scan_s: float = 10.0
     main_water_m3: float = 0.0
+    bypass_pump: EnginePump | None = None
 
     def shown_m(self, level_m: float) -> float:
         """Return a level as a person reads it [m]: above the floor, as elevation, or below cover.

@@ -33,7 +33,8 @@ _CONTRACT = {
     " sent_time sent_s",
     "spills": "start_time start_s stop_time stop_s duration_s volume_m3 peak_m3s method seen",
     "power": "source state start_time start_s stop_time stop_s cause seen",
-    "crew": "task subject planned_s start_time start_s stop_time stop_s outcome",
+    "crew": "task subject planned_s start_time start_s stop_time stop_s outcome person tool"
+    " waited_s",
     "meters": "time t_s station_meter_m3 plant_meter_m3 difference_m3 difference_part",
     "summary": "metric subject value unit",
 }

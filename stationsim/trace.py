@@ -145,6 +145,41 @@ class PowerRow(NamedTuple):
     cause: str
 
 
+class CrewRow(NamedTuple):
+    """What one person, or one tool that comes by itself, did over a span of time.
+
+    Parameters
+    ----------
+    task
+        A word of the vocabulary: ``called``, ``gets ready``, ``fetches``, ``travels``, ``assesses``,
+        a task, ``looks on``, ``goes home``.
+    subject
+        What it was done to: an alarm, a tool, a machine, ``station``.
+    planned_s
+        How long it was to take: the typical value [s]; NaN where the plan does not say.
+    start_s, stop_s
+        When [s].
+    outcome
+        What came of it, in trade words.
+    person
+        Who; empty for what comes by itself.
+    tool
+        With what; empty for nothing.
+    waited_s
+        How long the work waited for a person or a tool before it began [s].
+    """
+
+    task: str
+    subject: str
+    planned_s: float
+    start_s: float
+    stop_s: float
+    outcome: str
+    person: str = ""
+    tool: str = ""
+    waited_s: float = 0.0
+
+
 class Unavailable(NamedTuple):
     """A span in which a machine could not be run by the controller (trip, out of service, off).
 
@@ -178,7 +213,7 @@ class Trace:
         Every lineup that ran, with its flows over volume.
     leg_t_s, leg_v_m3, leg_lineup
         Legs: from this time [s], with this volume [m3], this lineup (index into ``lineups``) ran.
-    runs, events, alarms, spills, power, unavailable
+    runs, events, alarms, spills, power, crew, unavailable
         Rows, in the order in which they were closed.
     signal
         What the level sensor told from when on [s]: ``right``, ``off`` by so much [m], ``frozen``
@@ -209,6 +244,7 @@ class Trace:
     alarms: list[AlarmRow] = field(default_factory=list)
     spills: list[SpillRow] = field(default_factory=list)
     power: list[PowerRow] = field(default_factory=list)
+    crew: list[CrewRow] = field(default_factory=list)
     unavailable: list[Unavailable] = field(default_factory=list)
     signal: list[tuple[float, str, float]] = field(default_factory=list)
     arriving: list[tuple[float, float]] = field(default_factory=list)

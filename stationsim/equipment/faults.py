@@ -64,6 +64,10 @@ EventKind = Literal[
     "generator late",
     "mobile generator connected",
     "mobile generator disconnected",
+    "bypass pump connected",
+    "bypass pump disconnected",
+    "refuelled",
+    "tanker takes",
     "main air",
     "main leak",
     "main broken",
@@ -413,6 +417,27 @@ CATALOGUE: tuple[Fault, ...] = (
         "the mobile set is stopped and taken off",
         "known on site; the panel finds its busbar dead for a while", ("on site",), "never",
         trouble=False,
+    ),
+    Fault(
+        "bypass pump connected", "people", "bypass pump", "bypass pump connected",
+        "the bypass pump stands at its connection and starts by its own floats",
+        "known on site", ("on site",), "never", trouble=False,
+    ),
+    Fault(
+        "bypass pump disconnected", "people", "bypass pump", "bypass pump disconnected",
+        "the bypass pump is stopped and taken off",
+        "known on site", ("on site",), "never", trouble=False,
+    ),
+    Fault(
+        "refuelled", "people", "generator or engine", "refuelled",
+        "somebody fills its tank; one that stood for want of fuel can run again",
+        "known on site", ("on site",), "never", trouble=False,
+    ),
+    Fault(
+        "tanker takes", "people", "tanker", "tanker takes",
+        "a tanker takes that much out of the well, evenly, in that time",
+        "known on site", ("on site",), "never",
+        amount=Amount("", "volume", 0.1, 60.0, "10 m3 in 8 min", per=True), trouble=False,
     ),
     # ---------------------------------------------------------------- force main
     Fault(

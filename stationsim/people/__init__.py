@@ -1,0 +1,1 @@
+"""People: who is called, who comes, with what, and what they do. Knows no plant."""
