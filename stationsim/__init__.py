@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from stationsim.studies.compare import compare
     from stationsim.studies.rehearse.hours import HoursAsked, rehearse
     from stationsim.studies.rehearse.now import NowAsked, Rise, from_now
+    from stationsim.studies.rehearse.plan import PlanAsked, rehearse_plan
     from stationsim.study_result import StudyResult
     from stationsim.why.asking import ask_why
 
@@ -34,6 +35,7 @@ __all__ = [
     "Episode",
     "HoursAsked",
     "NowAsked",
+    "PlanAsked",
     "Result",
     "Rise",
     "Session",
@@ -47,6 +49,7 @@ __all__ = [
     "from_now",
     "load_scenario",
     "rehearse",
+    "rehearse_plan",
     "simulate",
 ]
 
@@ -54,6 +57,7 @@ _WHERE = {
     "Episode": "stationsim.episode",
     "HoursAsked": "stationsim.studies.rehearse.hours",
     "NowAsked": "stationsim.studies.rehearse.now",
+    "PlanAsked": "stationsim.studies.rehearse.plan",
     "Result": "stationsim.results",
     "Rise": "stationsim.studies.rehearse.now",
     "Session": "stationsim.simulation.session",
@@ -65,6 +69,7 @@ _WHERE = {
     "compare": "stationsim.studies.compare",
     "from_now": "stationsim.studies.rehearse.now",
     "rehearse": "stationsim.studies.rehearse.hours",
+    "rehearse_plan": "stationsim.studies.rehearse.plan",
     "load_scenario": "stationsim.scenario.load",
     "simulate": "stationsim.simulation.session",
 }

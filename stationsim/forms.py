@@ -1,6 +1,8 @@
 """Forms: sheets that people fill in by hand, as CSV, as a workbook, and on a page.
 
 A form is rows of texts and numbers with blanks between them, and notes that say how to fill it in.
+One in parts has a row for each place of several short tables, so that it is one list in a file, and
+on paper the tables stand together on one page.
 What a form holds may come from a scenario, so no text of it may become a formula in a spreadsheet:
 a workbook keeps it as text, and CSV puts an apostrophe before it, which whoever reads the sheet
 back takes off again (:func:`as_written`).
@@ -16,7 +18,7 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,6 +32,12 @@ READ_FIRST = "read first"
 """Name of its first sheet, with the notes."""
 DEFAULT_ROOM = 12
 """Characters of room in a blank when a form says nothing else."""
+PART_COLUMNS = ("part", "line", "what", "entry")
+"""Columns of a form in parts: which short table, which line and which column of it, and what stands
+there. A column without a name is the only one of its table, and needs no head."""
+Laid: TypeAlias = Literal["beside", "short", "half", "across"]
+"""How a part lies on paper: a tall one beside the short ones, which share what is left in two
+columns; below them those of half a page each; then those that go across it."""
 
 _ACTIVE = re.compile(r"'*[=+\-@#\t\r]")
 """How a text begins that a spreadsheet takes for a formula, or a reader of CSV for a comment; an
@@ -71,6 +79,9 @@ class Form:
         stand once, however many of its sheets say so.
     footer
         A line that stands below it on paper.
+    parts
+        Of a sheet of several short tables, which stand together on one page, how each is laid, by
+        its name; its columns are ``PART_COLUMNS``, and each row is one place. Empty for others.
 
     Raises
     ------
@@ -88,9 +99,11 @@ class Form:
     room: Mapping[str, int] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
     footer: str = ""
+    parts: Mapping[str, Laid] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Check that names and rows fit together."""
+        self._check_parts()
         if not re.fullmatch(r"[a-z][a-z0-9_]*", self.name) or len(self.name) > _LONGEST_SHEET_NAME:
             raise ValueError(f"{self.name!r} is no name for a file and a sheet")
         if len({name.casefold() for name in self.columns}) != len(self.columns):
@@ -107,6 +120,21 @@ class Form:
         for name, each in self.choices.items():
             if len(each) != len(self.rows):
                 raise ValueError(f"{self.name}: choices of {name!r} for {len(each)} rows")
+
+    def _check_parts(self) -> None:
+        """Check that a form in parts says where each entry stands, and each place once."""
+        if not self.parts:
+            return
+        if self.columns != PART_COLUMNS:
+            raise ValueError(f"{self.name}: in parts the columns are {', '.join(PART_COLUMNS)}")
+        seen: set[tuple[Value, ...]] = set()
+        for row in self.rows:
+            if row[0] not in self.parts:
+                raise ValueError(f"{self.name}: how is part {row[0]!r} laid?")
+            place = row[:3]
+            if place in seen:
+                raise ValueError(f"{self.name}: a place twice: {', '.join(map(plain, place))}")
+            seen.add(place)
 
     def offered(self, row: int, column: str) -> tuple[str, ...]:
         """Return the words that are accepted in a place; none for any.

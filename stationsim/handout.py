@@ -2,8 +2,9 @@
 
 The observer has what the station itself keeps: the level that its sensor told, who ran and when,
 hour meters and counters, the alarms, the log of the panel, the states of the supply, the daily
-volumes of the two meters. What nobody could see, or only somebody who stood there at that moment,
-is in the key alone: a class finds the trouble from the one, and looks it up in the other.
+volumes of the two meters; and where people answer, what they did and what they were told. What
+nobody could see, or only somebody who stood there at that moment by chance, is in the key alone: a
+class finds the trouble from the one, and looks it up in the other.
 
 Numbers are as fine as a panel books them: times to the second, levels to the centimetre, meters to
 the cubic metre, hours to a hundredth. Those of the key are exact.
@@ -21,6 +22,7 @@ import pandas as pd
 from stationsim import saving, vocabulary
 from stationsim.caution import CAUTION
 from stationsim.equipment.faults import CATALOGUE
+from stationsim.metrics.call_outs import SUBJECT as CALL_OUT
 from stationsim.tables import local_times
 from stationsim.trace import seen_levels
 
@@ -55,6 +57,14 @@ KEPT = {
 }  # fmt: skip
 """Tables that an observer has, and their columns; the others tell of the truth."""
 
+OF_PEOPLE = {
+    "crew": (
+        "task", "subject", "planned_s", "start_time", "start_s", "stop_time", "stop_s", "outcome",
+        "person", "tool", "waited_s",
+    )
+}  # fmt: skip
+"""The same where people did something: they know what they did."""
+
 _SEEN = ("panel", "alarm")
 _OF_THE_SCRIPT = ("scripted", "by chance")
 _OF_ALARMS = ("alarm raised", "alarm cleared", "alarm sent")
@@ -75,15 +85,16 @@ def seen_tables(result: Result) -> dict[str, pd.DataFrame]:
         The run.
     """
     dark = dark_spans(result)
-    tables = {name: result.tables[name].copy() for name in KEPT}
+    kept = {**KEPT, **OF_PEOPLE} if result.trace.crew else KEPT
+    tables = {name: result.tables[name].copy() for name in kept}
     levels = tables["levels"]
     tables["levels"] = levels[~_within(levels["t_s"], dark)]
     tables["power"] = _power_seen(tables["power"], dark)
     tables["pump_runs"] = _runs_seen(tables["pump_runs"], dark)
-    tables["alarms"] = _alarms_seen(result, tables["alarms"], dark)
+    tables["alarms"] = _alarms_seen(result, tables["alarms"])
     tables["events"] = _events_seen(result)
     return {
-        name: _as_booked(result, table[list(KEPT[name])].reset_index(drop=True))
+        name: _as_booked(result, table[list(kept[name])].reset_index(drop=True))
         for name, table in tables.items()
     }
 
@@ -156,12 +167,30 @@ def dark_spans(result: Result) -> list[tuple[float, float]]:
     result
         The run.
     """
+    return _between(result, "control breaker open", "control breaker closed")
+
+
+def alarms_dead_spans(result: Result) -> list[tuple[float, float]]:
+    """Return when no alarm could be raised at all, for want of a supply [s].
+
+    Parameters
+    ----------
+    result
+        The run.
+    """
+    if result.station.alarms.supply != "own":
+        return dark_spans(result)
+    return _between(result, "alarm battery empty", "alarms live again")
+
+
+def _between(result: Result, begins: str, ends: str) -> list[tuple[float, float]]:
+    """Return the spans from one event to another; to infinity where the last is not over [s]."""
     begin: float | None = None
     spans: list[tuple[float, float]] = []
     for row in sorted(result.trace.events, key=lambda row: row.t_s):
-        if row.event == "control breaker open":
+        if row.event == begins:
             begin = row.t_s if begin is None else begin
-        elif row.event == "control breaker closed" and begin is not None:
+        elif row.event == ends and begin is not None:
             spans.append((begin, row.t_s))
             begin = None
     if begin is not None:
@@ -180,11 +209,25 @@ def _shown(result: Result) -> pd.Series[bool]:
     """Return which events an observer has."""
     events = result.events
     dark = _within(events["t_s"], dark_spans(result))
-    if result.station.alarms.supply == "own":
-        dark &= ~events["event"].isin(_OF_ALARMS)
+    of_alarms = events["event"].isin(_OF_ALARMS)
+    dark = dark.where(~of_alarms, _within(events["t_s"], alarms_dead_spans(result)))
     # the far end misses a station whatever stands there
-    far = events["event"].isin(_OF_ALARMS) & (events["subject"] == "telemetry")
-    return events["seen"].isin(_SEEN) & (~dark | far)
+    far = of_alarms & (events["subject"] == "telemetry")
+    return (events["seen"].isin(_SEEN) & (~dark | far)) | _of_crew(result)
+
+
+def _of_crew(result: Result) -> pd.Series[bool]:
+    """Return which events people know of because they did it themselves, or were told."""
+    events = result.events
+    worked = {(row.subject, row.stop_s) for row in result.trace.crew if row.outcome == "done"}
+    mended = [
+        cause == "put right on site" and (subject, t_s) in worked
+        for subject, cause, t_s in zip(
+            events["subject"], events["cause"], events["t_s"], strict=True
+        )
+    ]
+    done = (events["subject"] == CALL_OUT) | (events["cause"] == "by the crew")
+    return done | pd.Series(mended, index=events.index, dtype=bool)
 
 
 def _events_seen(result: Result) -> pd.DataFrame:
@@ -321,12 +364,11 @@ def _rounded(values: pd.Series[float], decimals: int) -> pd.Series[float]:
     return pd.Series(np.round(values.to_numpy(dtype=float), decimals), index=values.index)
 
 
-def _alarms_seen(
-    result: Result, alarms: pd.DataFrame, dark: list[tuple[float, float]]
-) -> pd.DataFrame:
+def _alarms_seen(result: Result, alarms: pd.DataFrame) -> pd.DataFrame:
     """Return the alarms; when one ended while all alarms were dead, nobody knows."""
-    if result.station.alarms.supply != "own":
-        unknown = _within(alarms["cleared_s"], dark) & (alarms["subject"] != "telemetry")
+    dead = alarms_dead_spans(result)
+    if dead:
+        unknown = _within(alarms["cleared_s"], dead) & (alarms["subject"] != "telemetry")
         alarms["cleared_s"] = alarms["cleared_s"].where(~unknown, math.nan)
         alarms["cleared_time"] = alarms["cleared_time"].where(~unknown, "")
     return alarms

@@ -66,9 +66,10 @@ def set_levels(station: Station) -> list[tuple[str, float]]:
             if field.metadata.get("kind") == "level":
                 name = field.name.removesuffix("_m").replace("_", " ")
                 found.append((name, getattr(settings, field.name)))
-    engine, floats, alarms = station.engine_pump, station.backup_floats, station.alarms
-    if engine is not None:
-        found += [("engine start", engine.start_level_m), ("engine stop", engine.stop_level_m)]
+    floats, alarms = station.backup_floats, station.alarms
+    for who, engine in (("engine", station.engine_pump), ("bypass", station.bypass_pump)):
+        if engine is not None:
+            found += [(f"{who} start", engine.start_level_m), (f"{who} stop", engine.stop_level_m)]
     if floats is not None:
         found += [("backup start float", floats.start_m), ("backup stop float", floats.stop_m)]
     found += [

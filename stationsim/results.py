@@ -175,10 +175,20 @@ class Result:
 
     @cached_property
     def crew(self) -> pd.DataFrame:
-        """One row for each task of a crew; nobody is called out yet, so there is none."""
-        text = pd.Series([], dtype="str")
-        number = pd.Series([], dtype=float)
-        data = {c: number if c.endswith("_s") else text for c in COLUMNS["crew"]}
+        """One row for what each person did over a span of time, in the order of beginning."""
+        task, subject, planned, start, stop, outcome, person, tool, waited = _columns(
+            self.trace.crew, 9
+        )
+        data = {
+            "task": task,
+            "subject": subject,
+            "planned_s": _floats(planned),
+            **self._span(start, stop),
+            "outcome": outcome,
+            "person": person,
+            "tool": tool,
+            "waited_s": _floats(waited),
+        }
         return table_of("crew", data)
 
     @cached_property
@@ -210,7 +220,14 @@ class Result:
         }
         episode = self.episode
         monday_s = episode.start.weekday() * 86_400.0 + episode.clock_offset_s
-        found = metrics.summary(self.station, self.trace, tables, self.course, monday_s=monday_s)
+        found = metrics.summary(
+            self.station,
+            self.trace,
+            tables,
+            self.course,
+            monday_s=monday_s,
+            response=episode.response,
+        )
         return table_of("summary", found)
 
     @cached_property

@@ -227,6 +227,23 @@ class Station:
         return len({replace(self.pumps[index], name="") for index in looked_at}) <= 1
 
     def machine_names(self) -> tuple[str, ...]:
-        """Return the names of all machines: the electric pumps, then the engine-driven pump."""
-        names = tuple(pump.name for pump in self.pumps)
-        return names if self.engine_pump is None else (*names, self.engine_pump.pump.name)
+        """Return the names of all machines: electric pumps, engine-driven pump, bypass pump."""
+        return (*(pump.name for pump in self.pumps), *(one.pump.name for one in self.engines()))
+
+    def engines(self) -> tuple[EnginePump, ...]:
+        """Return what has an engine of its own: the engine-driven pump, then the bypass pump."""
+        return tuple(one for one in (self.engine_pump, self.bypass_pump) if one is not None)
+
+    def engine_named(self, name: str) -> EnginePump | None:
+        """Return what has an engine of its own by its name; None when nothing is called so.
+
+        Parameters
+        ----------
+        name
+            ``E1`` or ``B1``.
+        """
+        return next((one for one in self.engines() if one.pump.name == name), None)
+
+    def as_built(self) -> Station:
+        """Return the station as it is built, without the bypass pump that can be brought."""
+        return self if self.bypass_pump is None else replace(self, bypass_pump=None)

@@ -29,15 +29,16 @@ class PumpRun(NamedTuple):
     Parameters
     ----------
     machine
-        Index of the machine: the electric pumps first, then the engine-driven pump.
+        Index of the machine: the electric pumps, the engine-driven pump, the bypass pump.
     role
-        A role of the vocabulary: ``lead``, ``lag`` ... ``standby``, ``hand``, ``engine-driven``.
+        A role of the vocabulary: ``lead``, ``lag`` ... ``standby``, ``hand``, ``engine-driven``,
+        ``bypass``.
     start_s, stop_s
         When [s since the start of the episode].
     volume_m3
         What it pumped [m3].
     energy_j
-        What it drew [J]; 0 for the engine-driven pump.
+        What it drew [J]; 0 for a pump with an engine.
     started_by, stopped_by
         Why, in trade words.
     """
@@ -126,12 +127,12 @@ class PowerRow(NamedTuple):
     Parameters
     ----------
     source
-        ``grid``, the name of the engine-driven pump, ``generator``, ``mobile generator`` or
-        ``busbar``.
+        ``grid``, the name of the engine-driven or of the bypass pump, ``generator``, ``mobile
+        generator`` or ``busbar``.
     state
         ``on`` or ``out`` for the grid; ``stopped``, ``starting``, ``running``, ``failed``
-        or ``out of fuel`` for an engine, and ``cooling down`` or ``tripped`` for a generator; what
-        feeds it, or ``dead``, for the busbar.
+        or ``out of fuel`` for an engine, and ``cooling down`` or ``tripped`` for a generator,
+        ``not connected`` for a bypass pump; what feeds it, or ``dead``, for the busbar.
     start_s, stop_s
         When [s].
     cause
@@ -151,8 +152,8 @@ class CrewRow(NamedTuple):
     Parameters
     ----------
     task
-        A word of the vocabulary: ``called``, ``gets ready``, ``fetches``, ``travels``, ``assesses``,
-        a task, ``looks on``, ``goes home``.
+        A word of the vocabulary: ``called``, ``gets ready``, ``fetches``, ``travels``, ``looks
+        around``, a task, ``looks on``.
     subject
         What it was done to: an alarm, a tool, a machine, ``station``.
     planned_s
@@ -225,10 +226,15 @@ class Trace:
         Trips of each machine (high temperature, failure, seal leak that stops).
     inflow_m3, pumped_m3, spilled_m3, other_m3, start_m3, end_m3
         Totals of the water balance [m3]; ``other_m3`` is what left by any other way.
+    run_back_m3, hauled_m3
+        What ran back through pumps that stood, and what tankers took [m3]; ``other_m3`` is the
+        second less the first.
     least_level_m, greatest_level_m, least_level_s, greatest_level_s
         Extremes of the level [m], and when [s].
     fuel_m3
         Fuel that each generator set burnt [m3], by its name.
+    filled_m3
+        Fuel that was filled into a tank in the run [m3], by the name of what burns it.
     decisions, advances
         How often the controller and the balance were asked.
     """
@@ -253,6 +259,8 @@ class Trace:
     pumped_m3: float = 0.0
     spilled_m3: float = 0.0
     other_m3: float = 0.0
+    run_back_m3: float = 0.0
+    hauled_m3: float = 0.0
     start_m3: float = 0.0
     end_m3: float = 0.0
     least_level_m: float = 0.0
@@ -260,13 +268,19 @@ class Trace:
     least_level_s: float = 0.0
     greatest_level_s: float = 0.0
     fuel_m3: dict[str, float] = field(default_factory=dict)
+    filled_m3: dict[str, float] = field(default_factory=dict)
     decisions: int = 0
     advances: int = 0
 
     @property
+    def handled_m3(self) -> float:
+        """All that arrived, was pumped, spilled or was hauled [m3]."""
+        return self.inflow_m3 + self.pumped_m3 + self.spilled_m3 + self.hauled_m3
+
+    @property
     def balance_error(self) -> float:
         """What the water balance leaves open, over the volume handled [-]."""
-        handled = max(self.inflow_m3 + self.pumped_m3 + self.spilled_m3, 1e-12)
+        handled = max(self.handled_m3, 1e-12)
         left = self.inflow_m3 - self.pumped_m3 - self.spilled_m3 - self.other_m3
         return abs(left - (self.end_m3 - self.start_m3)) / handled
 
@@ -330,6 +344,8 @@ class Sampled(NamedTuple):
     other_m3s
         What leaves by any other way; less than nought is water that runs back through pumps that
         stand [m3/s].
+    hauled_m3s
+        What tankers take of it [m3/s].
     """
 
     volume_m3: NDArray[np.float64]
@@ -338,6 +354,7 @@ class Sampled(NamedTuple):
     spill_m3s: NDArray[np.float64]
     pumps_running: NDArray[np.int64]
     other_m3s: NDArray[np.float64]
+    hauled_m3s: NDArray[np.float64]
 
 
 _ROUNDING = 1e-15
@@ -467,6 +484,7 @@ def _flows_at(
     pumped = np.zeros_like(volume)
     spill = np.zeros_like(volume)
     other = np.zeros_like(volume)
+    hauled = np.zeros_like(volume)
     running = np.zeros(len(volume), dtype=np.int64)
     for index, lineup in enumerate(trace.lineups):
         here = lineup_of == index
@@ -480,15 +498,35 @@ def _flows_at(
         drawn = np.where(at <= 0.0, np.minimum(drawn, arriving[here]), drawn)
         if math.isfinite(cap_m3):
             over = np.where(at >= cap_m3, np.maximum(arriving[here] - drawn, 0.0), over)
+        leaving = drawn
         if lineup.back_m3s:
             back = np.asarray(lineup.back_m3s)[band] + np.asarray(lineup.back_slope)[band] * above
-            with np.errstate(divide="ignore", invalid="ignore"):
-                # on an empty well all flows shrink alike, to what arrives
-                back = np.where(
-                    at <= 0.0, back * np.where(out != over, drawn / (out - over), 1.0), back
-                )
+            if not lineup.stands_dry:
+                back = _shrunk(back, at, leaving, out - over)
             other[here] = -back
             drawn = drawn + back
+        if lineup.hauled_m3s > 0.0:
+            taken = np.full_like(drawn, lineup.hauled_m3s)
+            if lineup.stands_dry:  # no pump draws: it takes all that there is
+                taken = np.where(at <= 0.0, drawn, taken)
+            else:
+                taken = _shrunk(taken, at, leaving, out - over)
+            hauled[here] = taken
+            other[here] += taken
+            drawn = drawn - taken
         pumped[here], spill[here] = drawn, over
         running[here] = len(lineup.running)
-    return Sampled(volume, arriving, pumped, spill, running, other)
+    return Sampled(volume, arriving, pumped, spill, running, other, hauled)
+
+
+def _shrunk(
+    flow_m3s: NDArray[np.float64],
+    volume_m3: NDArray[np.float64],
+    drawn_m3s: NDArray[np.float64],
+    wanted_m3s: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return a flow where, on an empty well, all flows shrink alike to what arrives [m3/s]."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(wanted_m3s != 0.0, drawn_m3s / wanted_m3s, 1.0)
+        found: NDArray[np.float64] = np.where(volume_m3 <= 0.0, flow_m3s * part, flow_m3s)
+    return found

@@ -19,7 +19,7 @@ from stationsim.physics.forcemain import ForceMain, Pipe
 from stationsim.physics.motor import MotorHeat
 from stationsim.physics.pumps import HeadCurve, PowerDraw
 from stationsim.station import AlarmSettings, Station
-from stationsim.testing import engine_pump, episode, triplex
+from stationsim.testing import bypass_pump, engine_pump, episode, triplex
 
 HOUR = 3600.0
 
@@ -47,7 +47,7 @@ def sampled(kinds: Iterable[str]) -> list[ParameterSet]:
 
 
 def everything(*, curved: bool = False) -> Station:
-    """Return a triplex with engine, generator, floats, motors, exercise and every setting."""
+    """Return a triplex with engine, generator, bypass pump, floats, motors and every setting."""
     heat = MotorHeat(20.0, 60.0, 2400.0, 5400.0, 95.0, 60.0, 1.5, 1.2)
     curve = HeadCurve.from_points((0.0, 0.02, 0.04, 0.06), (24.0, 21.5, 16.0, 8.0))
     units = tuple(
@@ -95,6 +95,7 @@ def everything(*, curved: bool = False) -> Station:
             crank_tries=2, crank_s=5.0, crank_rest_s=5.0, warm_up_s=10.0, prime_s=20.0,
             prime_limit_s=60.0, fuel_m3_per_s=3e-6, tank_m3=0.1,
         ),
+        bypass_pump=bypass_pump(start_level_m=2.2, crank_s=5.0, fuel_m3_per_s=2e-6, tank_m3=0.05),
         backup_floats=BackupSettings(3.1, 0.6, 60.0, 300.0),
         standby_power=power,
         exercise=Exercise(2.5 * HOUR, 4 * HOUR, 60.0, 120.0, 120.0),
@@ -111,6 +112,8 @@ def everything(*, curved: bool = False) -> Station:
 
 def subject_of(fault: Fault) -> str:
     """Return whom a trouble befalls here."""
+    if fault.subject == "generator or engine":
+        return "generator"
     if fault.subject in (PUMP, MACHINE, "machine or generator", "anything"):
         return "P1"
     if fault.subject == ENGINE:
@@ -133,6 +136,7 @@ def event_of(kind: str, at_s: float, lasts_s: float = 1500.0) -> ScriptedEvent:
             "level signal late": (40.0, 0.0), "float late": (30.0, 0.0),
             "generator late": (45.0, 0.0), "main air": (2.0, 0.0), "main leak": (0.08, 0.0),
             "main broken": (0.4, 0.0), "downstream limited": (1.0, 0.0),
+            "tanker takes": (8.0, 480.0),
         }[fault.kind]  # fmt: skip
         numbers = {"amount": amount, "per_s": per_s}
     lasts = {"grid sag": 0.4}.get(fault.kind, lasts_s)

@@ -41,6 +41,10 @@ SHIPPED = {
     "heron-ditch": None,
     "fulling-croft": 5.0 * DAY_S,
     "kiln-staithe": None,
+    "reference-plan": None,
+    "madder-holm": None,
+    "hemp-staithe": None,
+    "woad-quay": None,
 }
 """Each scenario, and how much of it is run [s]; None for all."""
 

@@ -38,7 +38,7 @@ def with_plan(day: Day, **changes: object) -> Day:
 def test_time_of_a_fall_equals_the_exact_balance(path: Path) -> None:
     """The quadrature over the volume against the balance's own closed form, every lineup."""
     station, episode = load_scenario(path)
-    day = Day(station, episode)
+    day = Day(station.as_built(), episode)
     high, low = day.fall
     ahead = Ahead(day.station, 1.0)
     well = day.station.well
@@ -169,7 +169,7 @@ def test_many_pumps_are_each_tested_in_few_combinations() -> None:
 def test_clean_water_of_the_day_balances(path: Path) -> None:
     """What is brought is what is pumped and what is left in the well, step by step."""
     station, episode = load_scenario(path)
-    day = Day(station, episode)
+    day = Day(station.as_built(), episode)
     well, stored = day.station.well, 0.0
     for step in day.steps:
         stored += step.brought_m3 - step.pumped_m3
@@ -208,7 +208,7 @@ def test_water_that_goes_back_leaves_nothing_to_time() -> None:
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
 def test_every_reading_lies_inside_what_is_accepted(path: Path) -> None:
     station, episode = load_scenario(path)
-    day = Day(station, episode)
+    day = Day(station.as_built(), episode)
     names = [reading.name for reading in day.sheet]
     assert len(names) == len(set(names))
     for reading in day.sheet:

@@ -26,6 +26,7 @@ from stationsim.limits import Limits
 from stationsim.physics.spill import Spillway
 from stationsim.physics.well import Well, cylinder
 from stationsim.station import AlarmSettings, Ratings, Station
+from stationsim.studies import processes
 from stationsim.studies.compare import compare, differing, effects, outcome
 from stationsim.study_result import StudyResult
 from stationsim.testing import episode
@@ -308,7 +309,7 @@ def test_a_spill_is_told_and_judged() -> None:
 
 
 def test_processes_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(outcome, "_WORTH_PROCESSES_S", 0.0)
+    monkeypatch.setattr(processes, "_WORTH_PROCESSES_S", 0.0)
     when = episode(86_400.0, 0.02)
     settings = [(name, round_well(name), when) for name in ("each cycle", "clock", "fixed")]
     told: list[tuple[int, int]] = []
@@ -340,7 +341,7 @@ def test_a_run_that_fails_in_another_process_is_the_same_error() -> None:
     with pytest.raises(StationSimError) as here:
         outcome.run_one(task)
     with pytest.raises(StationSimError) as there:
-        outcome._in_processes([task], 1, lambda _: None)
+        processes.in_processes(outcome.run_one, [task], 1, lambda _: None)
     assert str(there.value) == str(here.value)
 
 

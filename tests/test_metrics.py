@@ -302,13 +302,15 @@ def test_energy_per_volume_of_a_plain_draw():
 
 def test_fuel_is_never_more_than_the_tank_held():
     station = handmade.station(engine=True)
-    assert metrics.fuel_m3(station, 2.0) == pytest.approx(0.012, rel=1e-12)
+    assert metrics.fuel_m3(station, station.engine_pump.pump.name, 2.0) == pytest.approx(
+        0.012, rel=1e-12
+    )
     import dataclasses
 
     small = dataclasses.replace(
         station, engine_pump=dataclasses.replace(station.engine_pump, tank_m3=0.005)
     )
-    assert metrics.fuel_m3(small, 2.0) == 0.005
+    assert metrics.fuel_m3(small, small.engine_pump.pump.name, 2.0) == 0.005
 
 
 def test_fuel_is_told_of_any_station_and_follows_from_the_hours_alone():

@@ -108,6 +108,8 @@ def test_lessons_are_there() -> None:
         "4-minutes-to-a-spill",
         "5-the-storm-in-which-alternation-stops",
         "6-a-drawdown-test",
+        "7-the-same-crew-at-seven-and-at-three",
+        "8-control-and-alarm-on-one-breaker",
     ]
 
 
@@ -212,6 +214,38 @@ def test_drawdown_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> 
     # 3.53429 m3 / 30 L/s, / 21.5 L/s
     assert "0.0 L/s coming in: by hand 118 s, by tool 118 s" in text
     assert "8.5 L/s coming in: by hand 164 s, by tool 164 s" in text
+    assert figures(notebook) == 2
+
+
+@pytest.mark.slow
+def test_crew_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["7-the-same-crew-at-seven-and-at-three"]
+    text = printed(notebook)
+    assert "low 38.5 min, typical 78.0, high 235.0" in text
+    # 7.0686 m2 x 2.70 m + 20 m3; from 07:00 all of it lies in the first hour, at 17 to 16.5 L/s
+    assert "07:00  room 39.1 m3 full after 38.7 min, margin -39.3 min, spilled 38.6 m3" in text
+    assert "03:00  room 39.1 m3 full after 135.6 min, margin +57.6 min, spilled 0.0 m3" in text
+    assert "07:00  first water after 78.0 min, spilled 38.6 m3" in text
+    assert "no spill: fastest 24 of 24 hours, typical 7, slowest 0" in text
+    # 43 min until there, 25 + 15 + 25 for the set, 15 + 5
+    assert "by hand 128 min, by tool 128" in text
+    assert "by hand 24.2 m3 after 63 min, by tool 24.2" in text
+    assert "2 on the list: by hand 52.5 m3, by tool 52.5" in text
+    assert figures(notebook) == 2
+
+
+@pytest.mark.slow
+def test_breaker_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["8-control-and-alarm-on-one-breaker"]
+    text = printed(notebook)
+    # 39.09 m3 of room; 12.6, 13.5 m3 by 04:00, the rest on a rise from 4 to 6.5 L/s
+    assert "full after 164.0 min, so at 04:44" in text
+    assert "supply of the controls: 435 min, spilled 217.2 m3" in text
+    # 15 min of silence and a chain of 58
+    assert "by hand 73 min, by tool 73 min, spilled 0.0 m3" in text
+    assert "good: first water by hand 84.0 min, by tool 84.0" in text
+    assert "worn: first water by hand 133.5 min, by tool 133.5" in text
+    assert "right after 325 min: by hand 115.0 m3, by tool 115.0" in text
     assert figures(notebook) == 2
 
 

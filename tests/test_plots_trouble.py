@@ -32,7 +32,8 @@ def alone(kind: str) -> Result:
 
 
 def names_of(result: Result, *, seen_only: bool = False) -> list[str]:
-    return rows.row_names(result, (0.0, result.trace.end_s), seen_only=seen_only)[4:]
+    names = rows.row_names(result, (0.0, result.trace.end_s), seen_only=seen_only)
+    return names[len(result.station.machine_names()) :]
 
 
 @pytest.mark.parametrize("kind", sampled(sorted(STANDING)))

@@ -87,13 +87,14 @@ def test_the_first_sentences_of_readme_are_those_of_the_run(clone: Path) -> None
 
 def test_the_rehearsals_of_readme_say_what_is_quoted(clone: Path) -> None:
     quoted = re.findall(r"<!-- rehearses: (.+?) -->\n```text\n(.*?)```", README, flags=re.DOTALL)
-    assert len(quoted) == 2
+    assert len(quoted) == 3
     for words, text in quoted:
         command = ["rehearse", *shlex.split(words), "--no-plots"]
         outcome = CliRunner().invoke(main, command)
         assert outcome.exit_code == 0
         assert " ".join(text.split()) in " ".join(outcome.output.split())
-    assert [path.name for path in (clone / "results").iterdir()] == ["reference-station-rehearse"]
+    folders = {path.name for path in (clone / "results").iterdir()}
+    assert folders == {"reference-station-rehearse", "reference-plan-plan"}
 
 
 def test_the_checks_of_readme_say_what_is_quoted(clone: Path) -> None:
@@ -129,4 +130,9 @@ def test_every_shipped_scenario_opens_with_what_it_shows_and_loads_without_warni
     assert len(paths) >= 5
     for path in paths:
         assert path.read_text(encoding="utf-8").startswith("# What it shows: ")
-        assert [one.text() for one in load(path).warnings] == []
+        told = [one.text() for one in load(path).warnings]
+        if path.stem == "madder-holm":  # a storm that two of three pumps cannot carry: its theme
+            assert len(told) == 1
+            assert "more than the firm capacity" in told[0]
+        else:
+            assert told == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -49,6 +50,7 @@ AMOUNTS = {
     "main leak": (0.08, 0.0),
     "main broken": (0.4, 0.0),
     "downstream limited": (1.0, 0.0),
+    "tanker takes": (10.0, 480.0),
 }
 
 
@@ -65,8 +67,8 @@ def refusal(text: str, system: str = "si") -> str:
 
 
 def sample(fault: Fault) -> str:
-    text = f"P2 {fault.sample}" if fault.kind in ("reset", "put right") else fault.sample
-    return text.replace("E1 ", "Engine ")
+    whose = {"reset": "P2 ", "put right": "P2 ", "refuelled": "generator "}.get(fault.kind, "")
+    return f"{whose}{fault.sample}".replace("E1 ", "Engine ")
 
 
 @pytest.mark.parametrize("fault", CATALOGUE, ids=lambda one: one.kind)
@@ -78,7 +80,10 @@ def test_every_entry_reads_back_to_its_event(fault: Fault) -> None:
         3600.0,
         fault.kind,
         SUBJECTS.get(
-            fault.subject, "P2" if fault.kind in ("reset", "put right") else fault.subject
+            fault.subject,
+            {"reset": "P2", "put right": "P2", "refuelled": "generator"}.get(
+                fault.kind, fault.subject
+            ),
         ),
         None if fault.lasts == "never" else 5400.0,
         flow_left=LEFT.get(fault.kind, 1.0),
@@ -235,6 +240,24 @@ def test_several_things_at_one_instant_each_with_its_own() -> None:
         ("P2 fails quickly", "'fails quickly' is nothing that happens to P2"),
         ("generator fails quickly", "did you mean 'generator fails'?"),
         ("generator putt right", "did you mean 'generator put right'?"),
+        (
+            "tanker takes",
+            "nothing is said to go with 'tanker takes'; from 0.1 to 60 m3 is accepted",
+        ),
+        (
+            "tanker takes 10 m3",
+            "lacks the time that it happens in; write it as in 'tanker takes 10",
+        ),
+        ("tanker takes 10 m3 for 8 min", "write it as in 'tanker takes 10 m3 in 8 min'"),
+        ("tanker takes 61 m3 in 8 min", "'61 m3' is said to go with 'tanker takes'"),
+        ("tanker takes 10 in 8 min", "'10' has no unit"),
+        ("tanker takes 10 m in 8 min", "a volume is needed"),
+        ("tanker takes 10 m3 in 0 min", "'in 0 min' must be more than nought"),
+        ("tanker takes 10 m3 in 8 min for 2 h", "'tanker takes' takes no duration"),
+        ("P2 refuelled", "P2 is electric; try generator, mobile generator, Engine"),
+        ("Engine refuelled for 2 h", "'refuelled' takes no duration"),
+        ("E2 refuelled", "no pump is called 'E2'; this station has P1, P2, Engine"),
+        ("Engine refueled", "did you mean 'refuelled'?"),
     ],
 )
 def test_what_cannot_be_is_refused_with_one_message(text: str, said: str) -> None:
@@ -255,6 +278,12 @@ def test_what_cannot_be_is_refused_with_one_message(text: str, said: str) -> Non
         ("generator does not start", "generator fails to start"),
         ("genset trips", "generator fails"),
         ("portable generator arrives", "mobile generator connected"),
+        ("genset refueled", "generator refuelled"),
+        ("fuel delivery", "generator refuelled"),
+        ("towable genset filled", "mobile generator refuelled"),
+        ("vacuum truck takes 10 m3", "tanker takes 10 m3 in 8 min"),
+        ("tanker 10 m3 in 8 min", "tanker takes 10 m3 in 8 min"),
+        ("hauling", "tanker takes 10 m3 in 8 min"),
         ("rising main burst", "force main broken at 40 %"),
         ("leak in the force main", "force main leaking 8 %"),
         ("air pocket in the main", "force main with air of 2 m"),
@@ -288,7 +317,7 @@ def test_what_people_say_is_understood(said: str, meant: str) -> None:
 
 def _lasts(text: str) -> bool:
     """Tell whether a suggestion takes a duration: then it is read with one."""
-    return not text.endswith(("put right", "connected"))
+    return not text.endswith(("put right", "connected", "refuelled", "in 8 min"))
 
 
 def test_a_file_in_us_units_is_told_ranges_and_samples_in_them_too() -> None:
@@ -297,11 +326,15 @@ def test_a_file_in_us_units_is_told_ranges_and_samples_in_them_too() -> None:
     assert "such as 'level signal off by 8 in'" in told
     assert "(0.003938 to 196.8 in)" in refusal("level signal noisy by 300 in", "us")
     assert "(0.03281 to 656.1 ft)" in refusal("force main with air of 900 ft", "us")
+    told = refusal("tanker takes 90000 gal in 8 min", "us")
+    assert "from 0.1 to 60 m3 (26.42 to 15850 gal) is accepted" in told
+    assert "such as 'tanker takes 2600 gal in 8 min'" in told
     for fault in CATALOGUE:
         if fault.amount is not None:
             number = sample_of(fault.amount, "us")
             text = f"{sample(fault).removesuffix(sample_of(fault.amount))}{number}"
-            si, us = read(f"{sample(fault)} for 1 h"), read(f"{text} for 1 h", "us")
+            lasts = "" if fault.lasts == "never" else " for 1 h"
+            si, us = read(f"{sample(fault)}{lasts}"), read(f"{text}{lasts}", "us")
             assert us[0].amount == pytest.approx(si[0].amount, rel=0.02), fault.kind
             assert us[0].per_s == si[0].per_s
 
@@ -368,7 +401,10 @@ def refused(folder: Path, text: str, **options: list[str]) -> str:
 
 def test_a_station_with_everything_takes_every_entry(tmp_path: Path) -> None:
     texts = [f"12:00 {phrase}" for phrase in PHRASES]
-    named = ALL.replace('name = "Engine"', 'name = "E1"')
+    named = ALL.replace('name = "Engine"', 'name = "E1"').replace(
+        "[transfer]", 'fuel_rate = "12 L/h"\ntank = "200 L"\n[transfer]'
+    )
+    named += '[bypass_pump]\nflow = "30 L/s"\nstart = "2.2 m"\nstop = "0.9 m"\n'
     found = loaded(tmp_path, named, events=texts).episode.events
     assert [one.kind for one in found] == [one.kind for one in CATALOGUE]
 
@@ -386,6 +422,10 @@ def test_a_station_with_everything_takes_every_entry(tmp_path: Path) -> None:
         ("generator reset", "[transfer] is missing"),
         ("generator put right", "[transfer] is missing"),
         ("mobile generator connected", "[mobile_generator] is missing"),
+        ("generator refuelled", "[transfer] is missing"),
+        ("mobile generator refuelled", "[mobile_generator] is missing"),
+        ("P1 refuelled", "P1 is electric; try generator, mobile generator"),
+        ("tanker takes 60 m3 in 1 min", "would have to take 1000 L/s, and 500 L/s is the most"),
         ("P1 battery flat", "'battery flat' happens to an engine-driven pump only, and this"),
         ("force main with air of 2 m", "air in the main changes the head, and the pumps"),
         ("force main broken at 40 %", "a broken main changes the head, and the pumps"),
@@ -551,3 +591,53 @@ def test_whatever_is_written_is_read_or_refused_in_one_sentence(
         assert one.duration_s is None or one.duration_s > 0.0
         assert 0.0 <= one.flow_left <= 1.0
         assert amount is None or one.amount == 0.0 or amount.least <= one.amount <= amount.most
+
+
+def test_a_tank_whose_fuel_is_not_counted_is_not_filled(tmp_path: Path) -> None:
+    def told(what: str, more: str = "") -> str:
+        text = ALL.replace("[transfer]", f"{more}\n[transfer]")
+        return refused(tmp_path, text + f'[event.x]\ntext = "12:00 {what}"\n')
+
+    both = "generator.tank and generator.fuel_rate are missing"
+    assert f"the fuel of the generator is not counted, so there is nothing to fill: {both}" in told(
+        "generator refuelled"
+    )
+    assert "generator.tank is missing" in told("generator refuelled", 'fuel_rate = "12 L/h"')
+    assert "mobile_generator.tank and mobile_generator.fuel_rate are missing" in told(
+        "mobile generator refuelled"
+    )
+    assert "the fuel of Engine is not counted" in told("Engine refuelled")
+    assert "engine_pump.tank is missing" in told("Engine refuelled")
+
+
+def test_a_tank_is_filled_and_a_tanker_takes_at_one_instant(tmp_path: Path) -> None:
+    text = ALL.replace('fuel_rate = "8 L/h"\n', 'fuel_rate = "8 L/h"\ntank = "60 L"\n')
+    what = (
+        "12:00 Engine refuelled and Tanker takes 2000 gal in 0.2 h and tanker takes 5 m3 in 5 min"
+    )
+    fill, first, second = loaded(tmp_path, text, events=[what]).episode.events
+    assert (fill.kind, fill.subject, fill.duration_s) == ("refuelled", "Engine", None)
+    assert (first.kind, first.subject, first.per_s) == ("tanker takes", "tanker", 720.0)
+    assert first.amount == pytest.approx(7.570823568)  # US gallons of 3.785411784 L
+    assert (second.amount, second.per_s) == (5.0, 300.0)
+
+
+@pytest.mark.parametrize(
+    ("given", "battery_s"), [("", math.inf), ('battery = "8 h"', 28800.0), ('battery = "0 s"', 0.0)]
+)
+def test_an_alarm_battery_is_read(tmp_path: Path, given: str, battery_s: float) -> None:
+    alarms = f'[alarms]\nhigh_level = "2.4 m"\n{given}\n'
+    assert loaded(tmp_path, CURVED + alarms).station.alarms.battery_s == battery_s
+
+
+def test_an_alarm_battery_must_feed_something(tmp_path: Path) -> None:
+    shared = CURVED + '[alarms]\nsupply = "control"\nbattery = "8 h"\n'
+    told = refused(tmp_path, shared)
+    assert "alarms.battery: means nothing with alarms.supply = 'control'" in told
+    assert "(found 8 h; accepted: alarms.battery with alarms.supply = 'own')" in told
+    short = CURVED + '[alarms]\npower_failed_delay = "60 s"\nbattery = "1 min"\n'
+    warnings = [one.text() for one in loaded(tmp_path, short).warnings]
+    assert any("alarms.battery: is empty before 'power failed' is raised" in x for x in warnings)
+    longer = short.replace('"1 min"', '"2 min"')
+    assert not any("battery" in one.text() for one in loaded(tmp_path, longer).warnings)
+    assert "alarms.battery" in refused(tmp_path, CURVED + '[alarms]\nbattery = "8"\n')

@@ -118,10 +118,13 @@ def test_a_load_by_current_or_by_output(
 def test_a_pump_without_a_plate_counts_nought_and_is_told(tmp_path: Path) -> None:
     made = loaded(tmp_path, DUPLEX + FIXED + "[transfer]\n")
     assert made.station.standby_power == StandbyPower(GeneratorSet(60e3))
+    limits = 'start_apparent_power = "120 kVA"\n'
     told = [one.text() for one in made.warnings]
+    assert not any("counts nought" in one for one in told)  # there is no limit to count towards
+    told = warned(tmp_path, DUPLEX + FIXED + limits + "[transfer]\n")
     assert any("pump.P1.plate: says too little: P1 counts nought on the generator" in one
                for one in told)  # fmt: skip
-    text = DUPLEX + f'{FIXED}[transfer]\n[pump.P1.plate]\ncurrent = "30 A"\n'
+    text = DUPLEX + f'{FIXED}{limits}[transfer]\n[pump.P1.plate]\ncurrent = "30 A"\n'
     assert any("service: is missing: P1 counts nought" in one for one in warned(tmp_path, text))
 
 

@@ -166,6 +166,10 @@ def test_one_chance_can_bring_several_things(tmp_path: Path) -> None:
         (table("P1 high temperature", "2 per year"), 'add it, such as lasts = "2 h"'),
         (table("P1 seal leak", "2 per year", '"2 h"'), "'seal leak' takes no duration"),
         (table("P1 reset", "2 per year"), "'reset' is done by people, not by chance"),
+        (
+            table("tanker takes 10 m3 in 8 min", "2 per year"),
+            "'tanker takes' is done by people, not by chance",
+        ),
         (table("P1 put right", "2 per year"), "write it as an event at its time"),
         (table("P1 in auto", "2 per year"), "'in auto' is done by people"),
         (table("telemetry lost", "1 per 400 h of running"), "counts running hours, and telemetry"),
@@ -215,7 +219,8 @@ def test_a_document_with_chances_is_valid_and_reads_back(tmp_path: Path) -> None
 
 @pytest.mark.parametrize("fault", CATALOGUE, ids=lambda one: one.kind)
 def test_every_entry_can_be_read_without_a_time(fault: object) -> None:
-    text = f"P2 {fault.sample}" if fault.kind in ("reset", "put right") else fault.sample
+    whose = {"reset": "P2 ", "put right": "P2 ", "refuelled": "generator "}.get(fault.kind, "")
+    text = f"{whose}{fault.sample}"
     text = text.replace("E1 ", "Engine ")
     if fault.lasts != "never":
         (found,) = read_what(text, NAMES, lasts=True)

@@ -127,15 +127,16 @@ def ordered(one: str, two: str) -> bool:
     """
     hands = {"hand", "off", "auto"}
     mobile = {"mobile generator connected", "mobile generator disconnected"}
+    bypass = {"bypass pump connected", "bypass pump disconnected"}
     if one == two or {one, two} & {"reset", "put right"}:
         return True
     if "hand" in (one, two) and "downstream dark" in (one, two):
         return True
-    return {one, two} <= hands or {one, two} <= mobile
+    return {one, two} <= hands or {one, two} <= mobile or {one, two} <= bypass
 
 
 DISORDERED = tuple(pair for pair in PAIRS if not ordered(*pair))
-AT_ONCE = tuple(DISORDERED[n] for n in np.random.default_rng(6).permutation(len(DISORDERED))[:50])
+AT_ONCE = tuple(DISORDERED[n] for n in np.random.default_rng(7).permutation(len(DISORDERED))[:50])
 
 
 def essence(trace: Trace) -> dict[str, object]:

@@ -88,7 +88,8 @@ def test_every_metric_of_a_summary_stands_in_the_vocabulary_with_its_unit(troubl
     units = {entry.word: entry.unit for entry in vocabulary.METRICS}
     for metric, unit in zip(troubled.summary["metric"], troubled.summary["unit"], strict=True):
         assert units[metric] == unit
-    assert set(troubled.summary["metric"]) == set(units)
+    # no tanker came
+    assert set(troubled.summary["metric"]) == set(units) - {"volume hauled"}
 
 
 def test_a_run_says_nothing_that_does_not_stand_in_the_vocabulary(troubled):

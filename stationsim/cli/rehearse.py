@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -66,6 +67,22 @@ _BY_HOUR = (
     help="From now: a rise just timed, '0.20 m in 6 min' or '... with P1' if P1 ran meanwhile.",
 )
 @click.option("--fall", metavar="TEXT", help="From now: the same for a fall.")
+@click.option(
+    "--plan",
+    is_flag=True,
+    help="Set the plan of the file against the clock: each source, each step, each one left out.",
+)
+@click.option("--sheet", is_flag=True, help="Write the one-page station sheet for the night too.")
+@click.option(
+    "--hour",
+    metavar="HOUR",
+    help="Of the plan: the hour that is told and drawn step by step, such as 7.  [default: worst]",
+)
+@click.option(
+    "--late",
+    metavar="LIST",
+    help="Of the plan: how much later the crew may be.  [default: 15 min, 30 min, 60 min]",
+)
 @click.option("--tanker", metavar="VOLUME", help="From now: a tanker's load.  [default: 10 m3]")
 @study_options(events=False)
 def rehearse(files: tuple[Path, ...], **options: Any) -> None:
@@ -77,6 +94,12 @@ def rehearse(files: tuple[Path, ...], **options: Any) -> None:
     From now, with --at and --level: with nothing running, and with each lineup that still works.
     It writes no files unless --out is given.
 
+    The plan, with --plan: for each hour each source of pumping alone (engine-driven pump,
+    generator, crew with a mobile generator, bypass pump, tanker), at its fastest, typical and
+    slowest; the margin of each step; and what spills when one thing is missing, late or fails. Who
+    is called, with what, and what they do stand in the file: [call_out], [person.X], [tool.X],
+    [task.X].
+
     Scripted events of the scenario do not count here; `stationsim run` plays them.
 
     \b
@@ -84,13 +107,21 @@ def rehearse(files: tuple[Path, ...], **options: Any) -> None:
         stationsim rehearse my-station.toml --response "78 min"
         stationsim rehearse my-station.toml --start-level greatest --wet-addition "10 L/s"
         stationsim rehearse north.toml south.toml --out results/ranking
+        stationsim rehearse my-station.toml --plan --sheet --page
         stationsim rehearse my-station.toml --at 02:40 --level "2.30 m" --rise "0.20 m in 6 min"
     """  # noqa: D301 - \b is click's mark
-    from stationsim.cli.rehearse_options import given_both_ways, hours_asked, now_asked
+    from stationsim.cli.rehearse_options import (
+        given_both_ways,
+        hours_asked,
+        now_asked,
+        plan_asked,
+        plan_problems,
+    )
 
     from_now = options["at"] is not None or options["level"] is not None
     problems = given_both_ways(options, _FROM_NOW, _BY_HOUR, from_now=from_now, files=len(files))
-    folder = None if from_now else _folder(files)
+    problems += plan_problems(options, from_now=from_now, files=len(files))
+    folder = None if from_now else _folder(files, "plan" if options["plan"] else "rehearse")
     loaded, writing = prepare(files, folder, options, problems)
     names = _names(files)
     sources = [source_of(one, name) for one, name in zip(loaded, names, strict=True)]
@@ -101,19 +132,32 @@ def rehearse(files: tuple[Path, ...], **options: Any) -> None:
 
         one = loaded[0]
         result = answer(one.station, one.episode, now_asked(one, options), sources)
+    elif options["plan"]:
+        from stationsim.studies.rehearse.plan import rehearse_plan
+
+        one = loaded[0]
+        asked = plan_asked(loaded, options)
+        result = rehearse_plan(
+            one.station,
+            one.episode,
+            asked,
+            sources,
+            sheet=options["sheet"],
+            processes=os.cpu_count() or 1,
+        )
     else:
         from stationsim.studies.rehearse.hours import rehearse as table
 
         stations = [
             (name, one.station, one.episode) for one, name in zip(loaded, names, strict=True)
         ]
-        result = table(stations, hours_asked(loaded, options), sources)
+        result = table(stations, hours_asked(loaded, options), sources, sheet=options["sheet"])
     conclude(result, writing, system)
 
 
-def _folder(files: Sequence[Path]) -> Path:
+def _folder(files: Sequence[Path], study: str) -> Path:
     stem = files[0].stem if len(files) == 1 else f"{files[0].stem}-and-{len(files) - 1}-more"
-    return Path("results") / f"{stem}-rehearse"
+    return Path("results") / f"{stem}-{study}"
 
 
 def _names(files: Sequence[Path]) -> list[str]:

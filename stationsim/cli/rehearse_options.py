@@ -15,9 +15,11 @@ if TYPE_CHECKING:
     from stationsim.station import Station
     from stationsim.studies.rehearse.hours import HoursAsked
     from stationsim.studies.rehearse.now import NowAsked, Rise
+    from stationsim.studies.rehearse.plan import PlanAsked
     from stationsim.units import Kind
 
 _LONGEST_S = 3.0 * 86_400.0
+_LAST_HOUR = 23
 _CHANGE = re.compile(r"(?P<by>.+)\s+in\s+(?P<time>.+?)(?:\s+with\s+(?P<names>.+))?")
 _CHANGE_ACCEPTED = "HEIGHT in TIME, such as '0.20 m in 6 min', or '0.20 m in 6 min with P1'"
 
@@ -60,6 +62,39 @@ def given_both_ways(
         told.append(f"FILE: from now, one station at a time (found {files} files)")
     if from_now and options["rise"] is not None and options["fall"] is not None:
         told.append("--fall: --rise is given too; give the one that was timed")
+    return told
+
+
+def plan_problems(options: dict[str, Any], *, from_now: bool, files: int) -> list[str]:
+    """Return what is wrong with the options of the plan and of the sheet.
+
+    Parameters
+    ----------
+    options
+        The options by name.
+    from_now
+        True when the question is asked from now.
+    files
+        How many files were given.
+    """
+    plan, sheet = options["plan"], options["sheet"]
+    told = [
+        f"--{name}: means something only together with --plan"
+        for name in ("hour", "late")
+        if options[name] is not None and not plan
+    ]
+    for given, option in ((plan, "--plan"), (sheet, "--sheet")):
+        if given and from_now:
+            told.append(f"{option}: goes by the hour, and --at or --level asks from now")
+        elif given and files > 1:
+            told.append(f"{option}: takes one station at a time (found {files} files)")
+    if plan:
+        for name in ("response", "spilled_after"):
+            if options[name] is not None:
+                option = "--" + name.replace("_", "-")
+                told.append(
+                    f"{option}: belongs to the table by hour; the plan has its response in the file"
+                )
     return told
 
 
@@ -128,6 +163,48 @@ class _Reading:
             raise InputError("\n".join(dict.fromkeys(self.told)))
 
 
+def plan_asked(loaded: Sequence[Loaded], options: dict[str, Any]) -> PlanAsked:
+    """Return what is asked of the plan.
+
+    Parameters
+    ----------
+    loaded
+        The scenario.
+    options
+        The options by name.
+
+    Raises
+    ------
+    InputError
+        When any of them cannot be used; it tells all.
+    """
+    from stationsim.studies.rehearse.plan import PlanAsked
+
+    read = _Reading(options)
+    hour = None
+    if options["hour"] is not None:
+        found = re.fullmatch(r"\s*(\d{1,2})(?::00)?\s*", options["hour"])
+        if found is None or int(found.group(1)) > _LAST_HOUR:
+            read.told.append(f"--hour: '{options['hour']}' cannot be used; accepted: 0 to 23")
+        else:
+            hour = int(found.group(1))
+    late = read.durations("late") or PlanAsked.late_s
+    try:
+        asked = hours_asked(loaded, options)
+    except InputError as error:
+        read.told += str(error).splitlines()
+    read.done()
+    return PlanAsked(
+        **{
+            **vars(asked),
+            "days": asked.days if options["days"] is not None else PlanAsked.days,
+            "outage_s": asked.outage_s if options["outage"] is not None else PlanAsked.outage_s,
+        },
+        hour=hour,
+        late_s=late,
+    )
+
+
 def hours_asked(loaded: Sequence[Loaded], options: dict[str, Any]) -> HoursAsked:
     """Return what is asked of the table by hour.
 
@@ -157,7 +234,7 @@ def hours_asked(loaded: Sequence[Loaded], options: dict[str, Any]) -> HoursAsked
     start: float | str = HoursAsked.start_level
     if options["start_level"] is not None:
         written = start = options["start_level"].strip()
-        names = [name for name, _ in set_levels(loaded[0].station)]
+        names = [name for name, _ in set_levels(loaded[0].station.as_built())]
         if written not in (*names, *ROUTINE):
             try:
                 start = _above_floor(loaded[0].station, written)
@@ -225,7 +302,7 @@ def now_asked(loaded: Loaded, options: dict[str, Any]) -> NowAsked:
             " such as 'day 2 02:40' or 'Sat 02:40'"
         )
     try:
-        named = dict(set_levels(loaded.station))
+        named = dict(set_levels(loaded.station.as_built()))
         written = options["level"].strip()
         level_m = named[written] if written in named else _above_floor(loaded.station, written)
     except InputError as error:
@@ -247,7 +324,7 @@ def now_asked(loaded: Loaded, options: dict[str, Any]) -> NowAsked:
         upstream=read.percent("upstream"),
         upstream_lag_s=read.quantity("upstream_lag", "duration", 0.0),
     )
-    names = loaded.station.machine_names()
+    names = loaded.station.as_built().machine_names()
     for option, machines in (
         ("--out-of-service", asked.out),
         ("--rise" if options["rise"] else "--fall", rise.running if rise else ()),

@@ -44,7 +44,8 @@ def show(
     Its levels from the floor up, with the volume between them and the minutes that the least and
     the greatest inflow take to fill it; and where each lineup of pumps works. When it rains in the
     episode: the inflow, hour by hour, of the day on which the rain (that of --rain, if it is given)
-    brings the most.
+    brings the most. When people answer for it: who is called in which order, and the steps of the
+    plan with their low, typical and high times.
 
     \b
     Examples:
@@ -74,6 +75,10 @@ def show(
     day = rainy_day(episode, added=len(rains))
     if day is not None:
         click.echo("\n" + "\n".join(rain_lines(day, episode, system)))
+    if episode.response is not None:
+        from stationsim.wording.response import response_lines
+
+        click.echo("\n" + "\n".join(response_lines(episode.response, system)))
     if no_plots:
         return
 

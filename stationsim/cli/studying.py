@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 if TYPE_CHECKING:
+    from stationsim.forms import Form
     from stationsim.scenario.load import Loaded
     from stationsim.study_result import Source, StudyResult
     from stationsim.units import System
@@ -222,6 +223,7 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
     system
         Units of text and plots.
     """
+    sheets: list[Form] = []
     if writing.folder is not None:
         from stationsim.saving import new_folder
 
@@ -230,6 +232,11 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
         result = replace(result, draw=draw)
         with new_folder(writing.folder, force=writing.force) as beside:
             result.write_into(beside, writing.formats, system=system, plots=writing.plots)
+            sheets = [form for form in result.to_fill_in(system) if form.parts]
+            if sheets:
+                from stationsim.pages import write_sheets
+
+                write_sheets(sheets, beside)
             if writing.page:
                 from stationsim.pages import write_page
 
@@ -249,6 +256,8 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
         click.echo(f"{what}: {writing.folder}")
         if writing.page:
             click.echo(f"Page: {writing.folder / 'page.html'}")
+        for form in sheets:
+            click.echo(f"Sheet to print: {writing.folder / f'{form.name}.html'}")
     for line in result.cautions:
         click.echo(f"- {line}")
     click.echo(result.caution)

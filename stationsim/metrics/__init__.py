@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from stationsim.metrics.call_outs import of_people
 from stationsim.metrics.main_age import main_ages
 from stationsim.metrics.meters import lost_m3
 from stationsim.physics.tariff import KWH_J
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stationsim.metrics.course import Course
+    from stationsim.people.response import Response
     from stationsim.station import Station
     from stationsim.trace import Trace
 
@@ -180,20 +182,24 @@ def longest_not_run_s(runs: pd.DataFrame, machine: str, end_s: float) -> float:
     return float(np.max(begins - ends))
 
 
-def fuel_m3(station: Station, engine_hours_h: float) -> float:
-    """Return the fuel that the engine-driven pump burnt [m3], never more than its tank held.
+def fuel_m3(station: Station, name: str, engine_hours_h: float, filled_m3: float = 0.0) -> float:
+    """Return the fuel that a pump with an engine burnt [m3], never more than there was.
 
     Parameters
     ----------
     station
         What stands there.
+    name
+        The pump; nought for one without an engine.
     engine_hours_h
         How long it ran [h].
+    filled_m3
+        What was filled into its tank meanwhile [m3].
     """
-    engine = station.engine_pump
+    engine = station.engine_named(name)
     if engine is None:
         return 0.0
-    return min(engine.fuel_m3_per_s * engine_hours_h * HOUR_S, engine.tank_m3)
+    return min(engine.fuel_m3_per_s * engine_hours_h * HOUR_S, engine.tank_m3 + filled_m3)
 
 
 def energy_cost(station: Station, runs: pd.DataFrame, monday_s: float) -> float:
@@ -224,6 +230,7 @@ def summary(
     course: Course,
     *,
     monday_s: float = 0.0,
+    response: Response | None = None,
 ) -> pd.DataFrame:
     """Return the table ``summary``; a metric that does not apply has no value.
 
@@ -238,26 +245,28 @@ def summary(
     monday_s
         From the midnight before the week's Monday to the start of the run, by the local clock [s];
         matters where energy has a price by the hour.
+    response
+        Who answers for the station; None for nobody.
     """
     rows: list[tuple[str, str, float, str]] = []
     for name in station.machine_names():
-        rows.extend(_of_machine(station, name, tables, trace.end_s))
+        rows.extend(_of_machine(station, name, tables, trace))
     for name, burnt_m3 in trace.fuel_m3.items():
         rows.append(("fuel burnt", name, burnt_m3, "m3"))
     rows.extend(_of_station(station, trace, tables, course))
     rows.extend(_of_cost_and_age(station, tables, course, monday_s))
+    rows.extend(of_people(trace, response))
     for number, seconds in seconds_by_number(tables["pump_runs"], trace.end_s).items():
         rows.append(("hours with n running", f"{number} running", seconds / HOUR_S, "h"))
     return pd.DataFrame(rows, columns=["metric", "subject", "value", "unit"])
 
 
 def _of_machine(
-    station: Station, name: str, tables: dict[str, pd.DataFrame], end_s: float
+    station: Station, name: str, tables: dict[str, pd.DataFrame], trace: Trace
 ) -> list[tuple[str, str, float, str]]:
     runs, totals = tables["pump_runs"], tables["pump_totals"]
     own = totals.loc[totals["pump"] == name].iloc[0]
     leads = runs.loc[runs["role"] == "lead", "pump"]
-    engine = station.engine_pump is not None and station.engine_pump.pump.name == name
     rows = [
         ("run hours", name, own["hours_h"], "h"),
         ("starts", name, own["starts"], ""),
@@ -267,10 +276,12 @@ def _of_machine(
         ("volume pumped", name, own["volume_m3"], "m3"),
         ("trips", name, own["trips"], ""),
         ("unavailable hours", name, own["unavailable_h"], "h"),
-        ("longest time not run", name, longest_not_run_s(runs, name, end_s) / HOUR_S, "h"),
+        ("longest time not run", name, longest_not_run_s(runs, name, trace.end_s) / HOUR_S, "h"),
     ]
-    if engine:
-        rows.append(("fuel burnt", name, fuel_m3(station, own["hours_h"]), "m3"))
+    if station.engine_named(name) is not None:
+        filled_m3 = trace.filled_m3.get(name, 0.0)
+        burnt_m3 = fuel_m3(station, name, own["hours_h"], filled_m3)
+        rows.append(("fuel burnt", name, burnt_m3, "m3"))
     else:
         share = float((leads == name).mean()) if len(leads) else np.nan
         per_volume = own["energy_kwh"] / own["volume_m3"] if own["volume_m3"] > 0.0 else np.nan
@@ -293,7 +304,11 @@ def _of_station(
     none = len(cycles) == 0
     electric = totals.loc[totals["pump"].isin([pump.name for pump in station.pumps])]
     lifted, energy = float(electric["volume_m3"].sum()), float(electric["energy_kwh"].sum())
-    engine_h = float(totals["hours_h"].drop(electric.index).sum())
+    engines = zip(totals["pump"], totals["hours_h"], strict=True)
+    burnt_m3 = sum(
+        fuel_m3(station, name, float(hours_h), trace.filled_m3.get(name, 0.0))
+        for name, hours_h in engines
+    )
     alarm_m = station.alarms.high_level_m
     above = np.nan if alarm_m is None else course.seconds_above(alarm_m) / HOUR_S
     least, least_at = course.least_time_to_spill()
@@ -305,13 +320,13 @@ def _of_station(
         ("mean cycle", np.nan if none else float(np.mean(cycles)), "s"),
         ("least cycle", np.nan if none else float(np.min(cycles)), "s"),
         ("greatest cycle", np.nan if none else float(np.max(cycles)), "s"),
-        ("fuel burnt", fuel_m3(station, engine_h) + sum(trace.fuel_m3.values()), "m3"),
+        ("fuel burnt", burnt_m3 + sum(trace.fuel_m3.values()), "m3"),
         ("energy", energy, "kWh"),
         ("energy per volume", energy / lifted if lifted > 0.0 else np.nan, "kWh/m3"),
         ("volume in", trace.inflow_m3, "m3"),
         ("volume pumped", trace.pumped_m3, "m3"),
         ("volume spilled", trace.spilled_m3, "m3"),
-        ("volume run back", max(0.0, -trace.other_m3), "m3"),
+        ("volume run back", trace.run_back_m3, "m3"),
         ("volume by the station meter", float(tables["meters"]["station_meter_m3"].sum()), "m3"),
         ("volume by the plant meter", float(tables["meters"]["plant_meter_m3"].sum()), "m3"),
         ("volume lost from the main", lost_m3(course), "m3"),
@@ -328,6 +343,8 @@ def _of_station(
         ("alarms", len(tables["alarms"]), ""),
         ("most pumps running", int(np.max(counts)), ""),
     ]
+    if trace.hauled_m3 > 0.0:
+        values.append(("volume hauled", trace.hauled_m3, "m3"))
     return [(metric, "station", float(value), unit) for metric, value, unit in values]
 
 

@@ -18,6 +18,7 @@ from stationsim.errors import HydraulicError
 from stationsim.physics.operating import operating_point
 
 if TYPE_CHECKING:
+    from stationsim.equipment.pumps import PumpUnit
     from stationsim.station import Station
 
 _AROUND_M = 1.0
@@ -27,7 +28,7 @@ def flows_by_book(station: Station) -> tuple[float, ...]:
     """Return the flow that each machine should have, sound and alone [m3/s].
 
     It is taken at the middle between start and stop level: of the lead for electric pumps, its own
-    for the engine-driven pump. With a controller that has no such settings it is the middle between
+    for a pump with an engine. With a controller that has no such settings it is the middle between
     the levels that are set otherwise; a single one, or a missing one, counts half a metre below.
 
     Parameters
@@ -42,20 +43,14 @@ def flows_by_book(station: Station) -> tuple[float, ...]:
         flow of its own.
     """
     middle = _middle_m(station)
-    flows = [_alone(station, n, middle) for n in range(len(station.pumps))]
-    engine = station.engine_pump
-    if engine is not None:
+    flows = [_alone(station, unit, middle) for unit in station.pumps]
+    for engine in station.engines():
         middle = (engine.start_level_m + engine.stop_level_m) / 2.0
-        flows.append(_alone(station, len(station.pumps), middle))
+        flows.append(_alone(station, engine.pump, middle))
     return tuple(flows)
 
 
-def _alone(station: Station, machine: int, level_m: float) -> float:
-    unit = (
-        station.pumps[machine]
-        if machine < len(station.pumps) or station.engine_pump is None
-        else station.engine_pump.pump
-    )
+def _alone(station: Station, unit: PumpUnit, level_m: float) -> float:
     totals = station.total_by_number_m3s
     try:
         return operating_point([unit], station.force_main, level_m, totals).total_m3s

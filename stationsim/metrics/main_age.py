@@ -1,9 +1,9 @@
 """How old the water is when it leaves the force main of a run.
 
 The flow of the pumps is laid as pieces over the legs of the run. A short leg without a spill is one
-piece that carries exactly what was pumped in it: what arrived, less what the well gained. Longer
-legs are cut into pieces linear in time, each looked at in two points. From there on
-:mod:`stationsim.physics.waterage` is exact.
+piece that carries exactly what was pumped in it: what arrived, less what the well gained and what
+tankers took. Longer legs are cut into pieces linear in time, each looked at in two points. From
+there on :mod:`stationsim.physics.waterage` is exact.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stationsim.metrics.meters import besides_m3
 from stationsim.physics.waterage import MainAges, MainFlow
 
 if TYPE_CHECKING:
@@ -66,7 +67,9 @@ def main_flow(station: Station, course: Course) -> MainFlow | None:
         middle, half = edges[:-1][looked] + 0.5 * lasts[looked], _GAUSS * lasts[looked]
         points = np.stack([middle - half, middle + half], axis=1)
         drawn = course.sampled(points.ravel())
-        pumped = np.maximum(drawn.pumped_m3s + drawn.other_m3s, 0.0).reshape(-1, 2)
+        pumped = np.maximum(drawn.pumped_m3s + (drawn.other_m3s - drawn.hauled_m3s), 0.0).reshape(
+            -1, 2
+        )
         mean[looked] = pumped.mean(axis=1)
         rises = (pumped[:, 1] - pumped[:, 0]) / (2.0 * half)
         # a piece must not end below nought: there it has its mean flow throughout
@@ -109,6 +112,16 @@ def _legs(course: Course) -> _Legs:
     flow = (np.diff(_arrived_m3(course)) - gained) / lasts
     idle = ~course.pumping
     spilling = np.maximum(course.v_m3[:-1], course.v_m3[1:]) >= course.crest_m3
+    hauled = np.array([lineup.hauled_m3s > 0.0 for lineup in course.trace.lineups], dtype=bool)
+    for n in np.flatnonzero(hauled[course.lineup_of] & kept & ~idle).tolist():
+        besides = besides_m3(
+            course,
+            lineup_of=int(course.lineup_of[n]),
+            t_s=float(begin[n]),
+            v_m3=float(course.v_m3[n]),
+            until_s=float(end[n]),
+        )
+        flow[n] -= besides.hauled / lasts[n]
     long = ~idle & ((lasts > _LONGEST_PIECE_S) | spilling)
     flow = np.where(idle, 0.0, np.maximum(flow, 0.0))
     return _Legs(begin[kept], end[kept], flow[kept], long[kept])

@@ -140,35 +140,65 @@ def _forward_m3(course: Course, times_s: Floats, volumes_m3: Floats, leg: Whole)
     forward: Floats = np.where(
         moves[course.lineup_of[leg]], np.diff(arrived) - np.diff(volumes_m3), 0.0
     )
+    hauled = np.zeros_like(forward)
+    hauls = np.array([m and x.hauled_m3s > 0.0 for m, x in zip(moves, trace.lineups, strict=True)])
+    for n in np.flatnonzero(hauls[course.lineup_of[leg]]).tolist():
+        hauled[n] = besides_m3(
+            course,
+            lineup_of=int(course.lineup_of[leg[n]]),
+            t_s=float(times_s[n]),
+            v_m3=float(volumes_m3[n]),
+            until_s=float(times_s[n + 1]),
+        ).hauled
+    forward -= hauled
     for spill in trace.spills:
         first = int(np.searchsorted(times_s, spill.start_s, side="right")) - 1
         last = int(np.searchsorted(times_s, spill.stop_s, side="left"))
         for n in range(max(first, 0), min(last, len(forward))):
             lineup = trace.lineups[course.lineup_of[leg[n]]]
             if lineup.running or lineup.back_m3s:
-                spilled = _spilled_m3(
+                spilled = besides_m3(
                     course,
                     lineup_of=int(course.lineup_of[leg[n]]),
                     t_s=float(times_s[n]),
                     v_m3=float(volumes_m3[n]),
                     until_s=float(times_s[n + 1]),
-                )
+                ).spilled
                 gained = volumes_m3[n + 1] - volumes_m3[n]
-                forward[n] = arrived[n + 1] - arrived[n] - gained - spilled
+                forward[n] = arrived[n + 1] - arrived[n] - gained - spilled - hauled[n]
     # nothing but a main that runs back goes below nought: the rest is rounding
-    drains = np.array([x.out_m3s[0] < -_ROUNDING_M3S for x in trace.lineups], dtype=bool)
+    drains = np.array(
+        [x.out_m3s[0] - x.hauled_m3s < -_ROUNDING_M3S for x in trace.lineups], dtype=bool
+    )
     return np.where(drains[course.lineup_of[leg]], forward, np.maximum(forward, 0.0))
 
 
-def _spilled_m3(
+class Besides(NamedTuple):
+    """What spills, and what tankers take [m3]."""
+
+    spilled: float
+    hauled: float
+
+
+def besides_m3(
     course: Course, *, lineup_of: int, t_s: float, v_m3: float, until_s: float
-) -> float:
-    """Return what spills between two times while one lineup draws [m3]."""
+) -> Besides:
+    """Return what leaves beside the main between two times while one lineup draws [m3].
+
+    Parameters
+    ----------
+    course
+        The course of the water.
+    lineup_of
+        Which lineup.
+    t_s, v_m3, until_s
+        From when [s], with which volume [m3], until when [s].
+    """
     lineup, inflow = course.trace.lineups[lineup_of], course.trace.inflow
     band_s, band_vs = [0.0] * len(lineup.edge_m3), [0.0] * len(lineup.edge_m3)
     seg_t, seg_q, seg_b = (x.tolist() for x in (inflow.start_s, inflow.flow_m3s, inflow.slope_m3s2))
     segment = max(int(np.searchsorted(inflow.start_s, t_s, side="right")) - 1, 0)
-    over = 0.0
+    over = dry = dry_s = 0.0
     while t_s < until_s:
         found = advance(
             t_s,
@@ -190,8 +220,12 @@ def _spilled_m3(
             0,
         )
         t_s, v_m3, segment, over = found.t_s, found.v_m3, found.segment, over + found.over_m3
+        dry, dry_s = dry + found.dry_m3, dry_s + found.dry_s
     weir = zip(lineup.spill_m3s, lineup.spill_slope, band_s, band_vs, strict=True)
-    return over + sum(flow * s + slope * vs for flow, slope, s, vs in weir)
+    return Besides(
+        over + sum(flow * s + slope * vs for flow, slope, s, vs in weir),
+        lineup.hauled_m3(sum(band_s), dry, dry_s),
+    )
 
 
 def _less_refilling(forward_m3: Floats) -> Floats:

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from stationsim.forms import Form
     from stationsim.units import System
 
-__all__ = ["NAME", "page_of", "write_page"]
+__all__ = ["NAME", "page_of", "sheet_page_of", "write_page", "write_sheets"]
 
 NAME = "page.html"
 """Name of the file in a folder of results."""
@@ -122,11 +122,13 @@ def page_of(
         for number, (name, figure) in enumerate(figures.items(), 1)
     ]
     grids = [grid(name, table) for name, table in sheet.tables.items()]
+    lists = [sheet_of(form) for form in sheet.forms if not form.parts]
     text = _template().render(
         sheet=sheet,
         pictures=pictures,
-        forms=[sheet_of(form) for form in sheet.forms],
-        files=listed([f"{form.name}.csv" for form in sheet.forms]) if sheet.forms else "",
+        listed=lists,
+        in_one=[sheet_of(form) for form in sheet.forms if form.parts],
+        files=listed([f"{form.name}.csv" for form in lists]) if lists else "",
         criteria=findings_grid(sheet.findings) if sheet.findings else None,
         grids=[one for one in grids if one.rows],
         empty=[one.name for one in grids if not one.rows],
@@ -159,6 +161,43 @@ def write_page(
     text = page_of(result, system, figures=figures, warnings=warnings, notes=notes)
     file.write_text(text, encoding="utf-8", newline="\n")
     return file
+
+
+def sheet_page_of(form: Form) -> str:
+    """Return a form in parts as a page of its own: one sheet of A4 or letter paper when printed.
+
+    Parameters
+    ----------
+    form
+        A form in parts.
+
+    Raises
+    ------
+    ValueError
+        When the form is not in parts; whoever asked is to mend it.
+    """
+    if not form.parts:
+        raise ValueError(f"{form.name}: a form that is not in parts has no page of its own")
+    return f"{_template('sheet.html.j2').render(form=sheet_of(form)).rstrip()}\n"
+
+
+def write_sheets(forms: Sequence[Form], folder: Path) -> list[Path]:
+    """Write each form that is in parts as a page of its own into a folder; return the files.
+
+    Parameters
+    ----------
+    forms
+        Forms of a study; those that are not in parts are passed over.
+    folder
+        An existing folder.
+    """
+    files = []
+    for form in forms:
+        if form.parts:
+            file = folder / f"{form.name}.html"
+            file.write_text(sheet_page_of(form), encoding="utf-8", newline="\n")
+            files.append(file)
+    return files
 
 
 def _of_run(
@@ -253,15 +292,16 @@ def _plain(value: Any) -> str:
 
 
 @cache
-def _template() -> Template:
+def _template(name: str = "page.html.j2") -> Template:
     from importlib import resources
 
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
     files = resources.files("stationsim.pages") / "templates"
-    script, look = (
-        (files / name).read_text(encoding="utf-8").strip() for name in ("page.js", "page.css")
+    script, look, sheet_look = (
+        (files / own).read_text(encoding="utf-8").strip()
+        for own in ("page.js", "page.css", "sheet.css")
     )
     known = Environment(
         loader=PackageLoader("stationsim.pages"),
@@ -270,10 +310,11 @@ def _template() -> Template:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    # both come with the package and hold no text of a scenario
+    # all come with the package and hold no text of a scenario
     known.globals["script"] = Markup(script)  # noqa: S704
     known.globals["look"] = Markup(look)  # noqa: S704
+    known.globals["sheet_look"] = Markup(sheet_look)  # noqa: S704
     known.globals["script_digest"] = base64.b64encode(
         hashlib.sha256(script.encode("utf-8")).digest()
     ).decode("ascii")
-    return known.get_template("page.html.j2")
+    return known.get_template(name)

@@ -15,7 +15,7 @@ from stationsim.forms import DEFAULT_ROOM, plain
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stationsim.forms import Form
+    from stationsim.forms import Form, Laid
 
 _MOST_TICKS = 3
 _LONGEST_TICK = 8
@@ -54,6 +54,39 @@ class SheetColumn:
 
 
 @dataclass(frozen=True)
+class Part:
+    """A short table of a form in parts.
+
+    Parameters
+    ----------
+    name
+        What it is called.
+    columns
+        Names of its columns, behind the one of the lines; one without a name has no head.
+    lines
+        Name and places of each line; None where a place is to be filled in.
+    laid
+        How it lies on paper.
+    """
+
+    name: str
+    columns: Sequence[str]
+    lines: Sequence[tuple[str, Sequence[str | None]]]
+    laid: Laid
+
+    @property
+    def has_head(self) -> bool:
+        """Whether its columns have names."""
+        return any(self.columns)
+
+    @property
+    def dense(self) -> bool:
+        """Whether it holds so many short entries that they stand in the middle of their columns."""
+        entries = [text for _name, places in self.lines for text in places]
+        return all(text is not None and len(text) <= _SHORT for text in entries)
+
+
+@dataclass(frozen=True)
 class Sheet:
     """A form as a page shows it.
 
@@ -67,6 +100,10 @@ class Sheet:
         Its columns, and the places of each row.
     footer
         A line that stands below it; empty for none.
+    parts
+        The short tables of a form in parts; none for other forms.
+    cautions
+        What can hurt, of a form in parts; other forms have it behind their notes.
     """
 
     name: str
@@ -75,6 +112,8 @@ class Sheet:
     columns: Sequence[SheetColumn]
     rows: Sequence[Sequence[Place]]
     footer: str = ""
+    parts: Sequence[Part] = ()
+    cautions: Sequence[str] = ()
 
     @property
     def wide(self) -> int:
@@ -110,8 +149,31 @@ def sheet_of(form: Form) -> Sheet:
         ]
         for number, row in enumerate(form.rows)
     ]
+    if form.parts:
+        own = (form.name, form.title, form.notes, columns, rows, form.footer)
+        return Sheet(*own, parts_of(form), form.cautions)
     notes = (*form.notes, *form.cautions)
     return Sheet(form.name, form.title, notes, columns, rows, form.footer)
+
+
+def parts_of(form: Form) -> list[Part]:
+    """Return the short tables of a form in parts, in the order in which they first come.
+
+    Parameters
+    ----------
+    form
+        The form; its columns are ``PART_COLUMNS``.
+    """
+    found: dict[str, dict[str, dict[str, str | None]]] = {}
+    for part, line, what, entry in form.rows:
+        text = plain(entry) or None
+        found.setdefault(plain(part), {}).setdefault(plain(line), {})[plain(what)] = text
+    parts = []
+    for name, lines in found.items():
+        columns = list(dict.fromkeys(what for places in lines.values() for what in places))
+        told = [(line, [places.get(one) for one in columns]) for line, places in lines.items()]
+        parts.append(Part(name, columns, told, form.parts[name]))
+    return parts
 
 
 def _ticks(form: Form, row: int, column: SheetColumn) -> tuple[str, ...]:

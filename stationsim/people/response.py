@@ -79,6 +79,23 @@ class ClockSpan:
         """
         return 0.0 if self.holds(clock_s) else (self.from_s - clock_s) % DAY_S
 
+    @property
+    def gap_s(self) -> float:
+        """How long it is from its end until it begins again; 0 for the whole day [s]."""
+        return (self.from_s - self.to_s) % DAY_S
+
+    def left(self, clock_s: float) -> float:
+        """Return how long a moment that lies in it has until its end; infinity for the whole day.
+
+        Parameters
+        ----------
+        clock_s
+            Seconds since any midnight [s].
+        """
+        if self.from_s == self.to_s:
+            return math.inf
+        return (self.to_s - clock_s) % DAY_S
+
 
 @dataclass(frozen=True)
 class Person:
@@ -260,6 +277,11 @@ class Response:
     late_s
         How much later than they would be people are on site for the first time [s]: a tree on the
         road.
+
+    Raises
+    ------
+    ValueError
+        When it names somebody or something that it does not have, or a time that repeats is nought.
     """
 
     people: tuple[Person, ...] = ()
@@ -279,6 +301,25 @@ class Response:
     passer_by: PasserBy | None = None
     pace: Pace = "typical"
     late_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Check that all that is named is there, and that nothing repeats without end."""
+        people = {one.name for one in self.people}
+        called = (*self.call_list, *(() if self.visit is None else (self.visit.person,)))
+        for name in called:
+            if name not in people:
+                message = f"nobody among the people is called '{name}'"
+                raise ValueError(message)
+        tools = {one.name for one in self.tools}
+        for task in self.tasks:
+            if task.tool is not None and task.tool not in tools:
+                message = f"'{task.kind}' takes the tool '{task.tool}', and there is none"
+                raise ValueError(message)
+        every_s = math.inf if self.visit is None else self.visit.every_s
+        for what, value_s in (("look_again_s", self.look_again_s), ("every_s of visits", every_s)):
+            if not value_s > 0.0:
+                message = f"{what} is more than nought, not {value_s:g}"
+                raise ValueError(message)
 
     def person(self, name: str) -> Person:
         """Return a person by name.

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from itertools import pairwise
 
@@ -66,6 +66,8 @@ class Lineup:
         is not here.
     back_m3s, back_slope
         The same for what runs back through pumps that stand [m3/s], [1/s]; empty for nothing.
+    hauled_m3s
+        What tankers take besides, at any volume [m3/s]; it is part of ``out_m3s``.
     """
 
     running: tuple[int, ...]
@@ -80,6 +82,44 @@ class Lineup:
     spill_slope: tuple[float, ...]
     back_m3s: tuple[float, ...] = ()
     back_slope: tuple[float, ...] = ()
+    hauled_m3s: float = 0.0
+
+    def hauling(self, flow_m3s: float) -> Lineup:
+        """Return this lineup while tankers take so much besides.
+
+        Parameters
+        ----------
+        flow_m3s
+            All that they take together, while there is enough [m3/s].
+        """
+        out = tuple(flow + flow_m3s for flow in self.out_m3s)
+        return replace(self, out_m3s=out, hauled_m3s=flow_m3s)
+
+    @property
+    def stands_dry(self) -> bool:
+        """True when no pump of it moves any water on an empty well."""
+        return not any(row[0] for row in self.pump_m3s)
+
+    def hauled_m3(self, wet_s: float, dry_m3: float, dry_s: float) -> float:
+        """Return what the tankers took [m3].
+
+        On an empty well they take what arrives, and what runs back; with pumps that draw too all
+        shrink alike.
+
+        Parameters
+        ----------
+        wet_s
+            How long there was enough for them [s].
+        dry_m3, dry_s
+            What arrived while the well was empty [m3], and how long it was [s].
+        """
+        taken = self.hauled_m3s * wet_s
+        if dry_s > 0.0 and self.stands_dry:
+            returned = self.back_m3s[0] * dry_s if self.back_m3s else 0.0
+            taken += min(dry_m3 + returned, self.hauled_m3s * dry_s)
+        elif dry_m3 > 0.0:
+            taken += dry_m3 * self.hauled_m3s / self.out_m3s[0]
+        return taken
 
 
 @dataclass(frozen=True)
@@ -156,14 +196,42 @@ def lay_bands(
         Bands from the floor upwards.
     """
     totals = None if total_by_number_m3s is None else tuple(total_by_number_m3s)
-    pumped = _pump_lines(tuple(pumps), main, well, top_m, tuple(marks_m), totals, fineness, back)
+    return _lineup(
+        tuple(running),
+        tuple(pumps),
+        main,
+        well,
+        spillway,
+        top_m,
+        tuple(marks_m),
+        totals,
+        fineness,
+        back,
+    )
+
+
+@lru_cache(maxsize=256)  # a study runs the same station again and again
+def _lineup(
+    running: tuple[int, ...],
+    pumps: tuple[Pump, ...],
+    main: ForceMain | None,
+    well: Well,
+    spillway: Spillway | None,
+    top_m: float,
+    marks_m: tuple[float, ...],
+    totals: tuple[float, ...] | None,
+    fineness: float,
+    back: RunsBack | None,
+) -> Lineup:
+    """Return a lineup; whoever asks for the same again gets the same one."""
+    pumped = _pump_lines(pumps, main, well, top_m, marks_m, totals, fineness, back)
     over = weir_lines(well, spillway, top_m)
     edges = [0.0]
     for edge in sorted({*pumped.edges_m3, *over.edges_m3}):
         if edge - edges[-1] > _LEAST_STRETCH_M3:
             edges.append(edge)
     at = [(*pumped.at(edge), *over.at(edge)) for edge in edges]
-    return _as_lineup(tuple(running), edges, at, len(pumps), runs_back=back is not None)
+    return _as_lineup(running, edges, at, len(pumps), runs_back=back is not None)
 
 
 @lru_cache(maxsize=256)  # a study runs the same station again and again

@@ -66,7 +66,7 @@ def busiest_day(result: Result) -> tuple[float, float, str]:
 UNUSUAL = frozenset(
     {
         "spill begins", "grid lost", "grid sag", "phase lost", "trip", "seal leak", "does not move",
-        "out of service", "out of fuel", "in hand", "off",
+        "out of service", "out of fuel", "in hand", "off", "bypass pump connected",
         *(word for kind in STANDING if kind != "wearing" for word in begins(kind)),
     }
 )  # fmt: skip
@@ -80,6 +80,7 @@ def _short_text(result: Result, subject: str, event: str) -> str:
     if event in BY_KIND and "{" in BY_KIND[event].phrase:
         return BY_KIND[event].phrase.format(float=subject, alarm=subject)
     named = subject in result.station.machine_names() or event == "does not move"
+    named = named and not event.startswith("bypass pump")
     return f"{subject} {event}" if named else event
 
 

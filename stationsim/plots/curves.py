@@ -172,13 +172,17 @@ def lineups(station: Station, stop_m: float, start_m: float) -> list[LineupPoint
             for level in (stop_m, start_m)
         )
         found.append(LineupPoints(name, running, at_stop, at_start))
-    engine = station.engine_pump
-    if engine is not None:
+    for engine, drive in (
+        (station.engine_pump, "engine-driven"),
+        (station.bypass_pump, "bypass"),
+    ):
+        if engine is None:
+            continue
         pump = engine.pump
         at_stop, at_start = (
             operating_point((pump,), station.force_main, level) for level in (stop_m, start_m)
         )
-        found.append(LineupPoints(f"{pump.name} (engine-driven)", (pump,), at_stop, at_start))
+        found.append(LineupPoints(f"{pump.name} ({drive})", (pump,), at_stop, at_start))
     return found
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from stationsim.handout import dark_spans, seen_tables
 from stationsim.outline import set_levels
-from stationsim.plots import rows, style
+from stationsim.plots import people, rows, style
 from stationsim.plots.levels import (
     MOST_STARTS_AS_LINE,
     explain,
@@ -51,20 +51,27 @@ def handout_figure(result: Result, system: str = "si") -> Figure:
     with style.styled():
         names = rows.row_names(result, ends_s, seen_only=True)
         tall, gaps = [3.3, rows_in(names)], [0.62, 0.28]
+        lanes = people.lanes(result, ends_s, words=not long)
+        if lanes:
+            tall, gaps = [*tall, people.tall_in(lanes, words=not long)], [*gaps, 0.28]
+        first = len(tall)
         if long:
             low, high, why = day_to_look_at(result)
             below = rows.row_names(result, (low, high), seen_only=True)
-            tall, gaps = [*tall, 3.0, rows_in(below)], [0.85, 0.28, 0.8, 0.28]
-        figure, axes = stacked(tall, gaps, names)
+            tall, gaps = [*tall, 3.0, rows_in(below)], [0.85, *gaps[1:], 0.8, 0.28]
+            on_the_day = people.lanes(result, (low, high))
+            if on_the_day:
+                tall, gaps = [*tall, people.tall_in(on_the_day)], [*gaps, 0.28]
+        figure, axes = stacked(tall, gaps, [*names, *(lane.name for lane in lanes)])
         if long:
-            _overview(result, system, axes[0], axes[1])
-            _detail(result, system, axes[2], axes[3], (low, high))
-            axes[2].set_title(why)
+            _overview(result, system, axes[:first])
+            _detail(result, system, axes[first:], (low, high))
+            axes[first].set_title(why)
             begin, end = style.day_numbers(result.episode.start, [low, high])
-            for axis in axes[:2]:
+            for axis in axes[:first]:
                 axis.axvspan(begin, end, facecolor="#fff3c4", zorder=-1)
         else:
-            _detail(result, system, axes[0], axes[1], ends_s)
+            _detail(result, system, axes, ends_s)
         title = f"{result.station.name}: level as the panel saw it, runs and alarms"
         style.head(figure, title, span_text(result, ends_s))
         return figure
@@ -114,24 +121,25 @@ def _times(result: Result, low: float, high: float) -> Floats:
     return times[(times >= low) & (times <= high)]
 
 
-def _detail(
-    result: Result, system: str, level: Axes, runs: Axes, ends_s: tuple[float, float]
-) -> None:
-    """Draw part of a run: the level as a line, each run as a bar."""
+def _detail(result: Result, system: str, axes: list[Axes], ends_s: tuple[float, float]) -> None:
+    """Draw part of a run: the level as a line, each run as a bar, what people did."""
+    level, runs, *strip = axes
     times = _times(result, *ends_s)
     seen = _seen(result, times)
     depth = _prepare(result, system, (level, runs), ends_s, seen)
     x = style.day_numbers(result.episode.start, times)
     level.plot(x, depth(seen), color=style.BLACK, linewidth=1.0)
     rows.draw_runs(runs, result, *ends_s, seen_only=True)
-    explain(
-        runs,
-        rows.role_patches(result, ends_s) + rows.mark_patches(result, ends_s, seen_only=True),
-    )
+    patches = rows.role_patches(result, ends_s) + rows.mark_patches(result, ends_s, seen_only=True)
+    explain(runs, [*patches, *people.reached_marks(result, ends_s)])
+    for axis in strip:
+        people.draw(axis, result, ends_s)
+        runs.tick_params(labelbottom=False)
 
 
-def _overview(result: Result, system: str, level: Axes, runs: Axes) -> None:
+def _overview(result: Result, system: str, axes: list[Axes]) -> None:
     """Draw a whole run: range of the level that was seen, and how much each pump ran."""
+    level, runs, *strip = axes
     ends_s = (0.0, result.trace.end_s)
     edges = span_edges(ends_s[1])
     times = np.union1d(_times(result, *ends_s), edges)
@@ -155,7 +163,11 @@ def _overview(result: Result, system: str, level: Axes, runs: Axes) -> None:
         f" height of a pump's row: part of the {span} in which it ran"
     )
     rows.draw_shares(runs, result, edges, seen_only=True)
-    explain(runs, rows.mark_patches(result, ends_s, seen_only=True))
+    marks = people.reached_marks(result, ends_s)
+    explain(runs, [*rows.mark_patches(result, ends_s, seen_only=True), *marks])
+    for axis in strip:
+        people.draw(axis, result, ends_s, words=False)
+        runs.tick_params(labelbottom=False)
 
 
 def _prepare(

@@ -12,16 +12,18 @@ import numpy as np
 
 from stationsim.errors import InputError
 from stationsim.outline import set_levels
-from stationsim.plots import rows, style
+from stationsim.plots import people, rows, style
 from stationsim.plots.busiest import busiest_day
 from stationsim.plots.level_seen import draw_seen
 from stationsim.units import show
 from stationsim.wording import date_of, day_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.patches import Patch
 
     from stationsim.plots.style import Floats
     from stationsim.results import Result
@@ -90,9 +92,12 @@ def levels_figure(
 
 def _short(result: Result, system: str, ends_s: tuple[float, float]) -> Figure:
     names = rows.row_names(result, ends_s)
-    tall = [3.3, 1.5, rows_in(names)]
-    figure, (level, flows, runs) = stacked(tall, [0.62, 0.28, 0.28], names)
-    _detail(result, system, (level, flows, runs), ends_s)
+    tall, gaps = [3.3, 1.5, rows_in(names)], [0.62, 0.28, 0.28]
+    lanes = people.lanes(result, ends_s)
+    if lanes:
+        tall, gaps = [*tall, people.tall_in(lanes)], [*gaps, 0.28]
+    figure, axes = stacked(tall, gaps, [*names, *(lane.name for lane in lanes)])
+    _detail(result, system, axes, ends_s)
     style.head(figure, f"{result.station.name}: level, flows and runs", span_text(result, ends_s))
     return figure
 
@@ -100,12 +105,21 @@ def _short(result: Result, system: str, ends_s: tuple[float, float]) -> Figure:
 def _long(result: Result, system: str) -> Figure:
     low, high, why = busiest_day(result)
     names = rows.row_names(result, (0.0, result.trace.end_s))
-    tall = [2.3, 1.2, rows_in(names), 2.5, 1.2, rows_in(rows.row_names(result, (low, high)))]
-    figure, axes = stacked(tall, [0.85, 0.28, 0.28, 0.8, 0.28, 0.28], names)
+    tall, gaps = [2.3, 1.2, rows_in(names)], [0.85, 0.28, 0.28]
+    lanes = people.lanes(result, (0.0, result.trace.end_s), words=False)
+    if lanes:
+        tall, gaps = [*tall, people.tall_in(lanes, words=False)], [*gaps, 0.28]
+    first = len(tall)
+    tall += [2.5, 1.2, rows_in(rows.row_names(result, (low, high)))]
+    gaps += [0.8, 0.28, 0.28]
+    on_the_day = people.lanes(result, (low, high))
+    if on_the_day:
+        tall, gaps = [*tall, people.tall_in(on_the_day)], [*gaps, 0.28]
+    figure, axes = stacked(tall, gaps, [*names, *(lane.name for lane in lanes)])
     edges = span_edges(result.trace.end_s)
-    _overview(result, system, axes[:3], edges)
-    _detail(result, system, axes[3:], (low, high))
-    axes[3].set_title(why)
+    _overview(result, system, axes[:first], edges)
+    _detail(result, system, axes[first:], (low, high))
+    axes[first].set_title(why)
     span_h = (edges[1] - edges[0]) / 3600.0
     span = {24.0: "day", 168.0: "week", 1.0: "hour"}.get(span_h, f"{span_h:g} h")
     axes[0].set_title(
@@ -113,7 +127,7 @@ def _long(result: Result, system: str) -> Figure:
         f" height of a pump's row: part of the {span} in which it ran"
     )
     low_n, high_n = style.day_numbers(result.episode.start, [low, high])
-    for axis in axes[:3]:
+    for axis in axes[:first]:
         axis.axvspan(low_n, high_n, facecolor="#fff3c4", zorder=-1)
     below = span_text(result, (0.0, result.trace.end_s))
     style.head(figure, f"{result.station.name}: level, flows and runs", below)
@@ -210,11 +224,9 @@ def stacked(heights: list[float], gaps: list[float], names: list[str]) -> tuple[
     return figure, axes
 
 
-def _detail(
-    result: Result, system: str, axes: tuple[Axes, ...] | list[Axes], ends_s: tuple[float, float]
-) -> None:
+def _detail(result: Result, system: str, axes: list[Axes], ends_s: tuple[float, float]) -> None:
     """Draw part of a run as it was: the level as a line, the flows, each run as a bar."""
-    level, flows, runs = axes
+    level, flows, runs, *strip = axes
     low, high = ends_s
     start = result.episode.start
     legs = result.course.knots[0]
@@ -244,7 +256,7 @@ def _detail(
             linestyle=":",
             label="spill",
         )
-    back = np.minimum(drawn.other_m3s, 0.0)
+    back = np.minimum(drawn.other_m3s - drawn.hauled_m3s, 0.0)
     if np.any(back < 0.0):
         beside = np.convolve(back < 0.0, np.ones(3), "same") > 0.0  # no line along nought
         shown = flow(np.where(beside, back, np.nan))
@@ -254,12 +266,14 @@ def _detail(
     rows.draw_runs(runs, result, low, high)
     _share_time_labels(axes)
     patches = rows.role_patches(result, (low, high)) + rows.mark_patches(result, (low, high))
-    explain(runs, patches)
+    explain(runs, [*patches, *people.reached_marks(result, ends_s)])
+    for axis in strip:
+        people.draw(axis, result, ends_s)
 
 
 def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> None:
     """Draw a whole run: range of the level, mean flows, and how much each pump ran."""
-    level, flows, runs = axes
+    level, flows, runs, *strip = axes
     start, end_s = result.episode.start, result.trace.end_s
     for axis in axes:
         style.time_axis(axis, start, 0.0, end_s)
@@ -305,14 +319,17 @@ def _overview(result: Result, system: str, axes: list[Axes], edges: Floats) -> N
     _finish_flows(flows, flow, most, float(np.min(back)))
     rows.draw_shares(runs, result, edges)
     _share_time_labels(axes)
-    explain(runs, rows.mark_patches(result, (0.0, end_s)))
+    marks = people.reached_marks(result, (0.0, end_s))
+    explain(runs, [*rows.mark_patches(result, (0.0, end_s)), *marks])
+    for axis in strip:
+        people.draw(axis, result, (0.0, end_s), words=False)
 
 
-def explain(axes: Axes, patches: list[Patch]) -> None:
+def explain(axes: Axes, patches: Sequence[Artist]) -> None:
     """Write the legend of the rows at their right."""
     if patches:
         axes.legend(
-            handles=patches,
+            handles=list(patches),
             loc="upper left",
             bbox_to_anchor=(1.01, 1.03),
             borderpad=0.0,
@@ -386,11 +403,12 @@ def _line(name: str) -> tuple[str, tuple[float, tuple[float, ...]] | str, float]
 
 def _back_m3(result: Result, edges: Floats) -> Floats:
     """Return how much runs back in each span, as less than nought [m3]."""
-    if result.trace.other_m3 >= 0.0:
+    if result.trace.run_back_m3 <= 0.0:
         return np.zeros(len(edges) - 1)
     knots = np.union1d(result.course.knots[0], edges)
     middles = 0.5 * (knots[:-1] + knots[1:])
-    flows = np.minimum(result.sampled(middles).other_m3s, 0.0)
+    drawn = result.sampled(middles)
+    flows = np.minimum(drawn.other_m3s - drawn.hauled_m3s, 0.0)
     which = np.clip(np.searchsorted(edges, middles, "right") - 1, 0, len(edges) - 2)
     found: Floats = np.bincount(
         which, weights=flows * np.diff(knots), minlength=len(edges) - 1

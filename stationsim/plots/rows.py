@@ -6,14 +6,14 @@ then a row shows the part of each span of time in which the pump ran.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.patches import Patch
 
-from stationsim.handout import dark_spans
-from stationsim.plots import standing, style
+from stationsim.handout import alarms_dead_spans, dark_spans
+from stationsim.plots import people, standing, style
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from stationsim.plots.style import Floats
     from stationsim.results import Result
+    from stationsim.station import Station
 
 _LEAST_WIDTH = 0.0012
 """Narrowest mark, as a part of the axis: shorter spans are drawn this wide so that they show."""
@@ -42,12 +43,15 @@ class Row:
         From and to of each span [s].
     face, hatch
         How it is drawn.
+    reached_s
+        Of an alarm: when a person came to know of it [s].
     """
 
     name: str
     spans_s: list[tuple[float, float]]
     face: str
     hatch: str
+    reached_s: list[float] = field(default_factory=list)
 
 
 def state_rows(
@@ -78,7 +82,8 @@ def state_rows(
     for alarm in alarms["alarm"].unique():
         own = alarms.loc[alarms["alarm"] == alarm]
         spans = _spans(own["raised_s"], own["cleared_s"].fillna(result.trace.end_s))
-        rows.append(Row(f"alarm: {alarm}", spans, style.ORANGE, ""))
+        reached = own["reached_s"].dropna().tolist()
+        rows.append(Row(f"alarm: {alarm}", spans, style.ORANGE, "", reached))
     if seen_only:
         rows = _recorded(result, rows)
     spills = result.spills
@@ -90,12 +95,12 @@ def state_rows(
 
 def _recorded(result: Result, rows: list[Row]) -> list[Row]:
     """Return rows without what fell while the panel was dead; alarms may have gone on."""
-    dark = dark_spans(result)
-    own = result.station.alarms.supply == "own"
+    dark, dead = dark_spans(result), alarms_dead_spans(result)
     return [
-        row
-        if own and row.name.startswith("alarm")
-        else replace(row, spans_s=standing.less(row.spans_s, dark))
+        replace(
+            row,
+            spans_s=standing.less(row.spans_s, dead if row.name.startswith("alarm") else dark),
+        )
         for row in rows
     ]
 
@@ -191,16 +196,16 @@ def draw_shares(axes: Axes, result: Result, edges_s: Floats, *, seen_only: bool 
         _draw_marks(axes, result, y, ends_s, seen_only=seen_only)
         own = result.pump_runs.loc[result.pump_runs["pump"] == name]
         share = by_span(own, edges_s, own["duration_s"].to_numpy()) / np.diff(edges_s)
-        engine = y >= len(result.station.pumps)
+        look = _share_look(result.station, name)
         foot = y + 0.42
         axes.stairs(
             foot - 0.84 * share,
             x,
             baseline=foot,
             fill=True,
-            facecolor=style.ORANGE if engine else style.BLUE,
-            hatch="\\\\\\\\" if engine else "",
-            edgecolor="white" if engine else style.BLUE,
+            facecolor=look.face,
+            hatch=look.hatch,
+            edgecolor="white" if look.hatch else look.face,
             linewidth=0.0,
         )
         axes.axhline(foot, color=style.GREY, linewidth=0.5)
@@ -208,6 +213,16 @@ def draw_shares(axes: Axes, result: Result, edges_s: Floats, *, seen_only: bool 
         _blank(axes, result, len(names), ends_s)
     _draw_states(axes, result, len(names), ends_s, seen_only=seen_only)
     _finish(axes, row_names(result, ends_s, seen_only=seen_only))
+
+
+def _share_look(station: Station, name: str) -> style.RoleLook:
+    """Return how the parts of a machine are drawn: as the role that only it can have."""
+    engine, bypass = station.engine_pump, station.bypass_pump
+    if engine is not None and engine.pump.name == name:
+        return style.ROLES["engine-driven"]
+    if bypass is not None and bypass.pump.name == name:
+        return style.ROLES["bypass"]
+    return style.ROLES["lead"]
 
 
 def by_span(runs: pd.DataFrame, edges_s: Floats, amounts: Floats) -> Floats:
@@ -413,6 +428,7 @@ def _draw_states(
     for k, row in enumerate(state_rows(result, ends_s, seen_only=seen_only)):
         spans = _clipped(row.spans_s, *ends_s)
         _bars(axes, result, spans, first + k, style.RoleLook(row.face, row.hatch, 0.55))
+        people.draw_reached(axes, result, first + k, row.reached_s, ends_s)
 
 
 def _finish(axes: Axes, names: list[str]) -> None:

@@ -92,6 +92,7 @@ ROLES: dict[str, RoleLook] = {
     "hand": RoleLook("white", "xxxx", 0.66),
     "exercise": RoleLook("white", "++++", 0.54),
     "engine-driven": RoleLook(ORANGE, "\\\\\\\\", 0.80),
+    "bypass": RoleLook(PURPLE, "||||", 0.80),
 }
 OTHER_ROLE = RoleLook(PALE, "", 0.58)
 

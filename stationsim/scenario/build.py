@@ -7,6 +7,7 @@ is refused.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from stationsim.control.contract import ControlPlan, controller_class, rotation_class
@@ -28,6 +29,7 @@ from stationsim.scenario.protection_tables import GridPart
 from stationsim.scenario.rainfall import make_rain_derived
 from stationsim.scenario.ratings import make_ratings
 from stationsim.scenario.reference import Reference
+from stationsim.scenario.response import make_response
 from stationsim.scenario.settings import make_settings
 from stationsim.scenario.sewers import make_sewer
 from stationsim.scenario.standby import make_exercise, make_standby_power
@@ -37,6 +39,7 @@ from stationsim.station import AlarmSettings, ReturnBreak, Station
 if TYPE_CHECKING:
     from pathlib import Path as FilePath
 
+    from stationsim.equipment.engine_pump import EnginePump
     from stationsim.scenario.parts import Parts
 
 _SURELY_ELEVATION_M = 10.0
@@ -66,6 +69,7 @@ def build(parts: Parts, built: Built, *, folder: FilePath, name: str) -> None:
     inflow += make_rain_derived(parts, folder, built)
     events = make_events(parts, built)
     random = make_random(parts, built)
+    response = make_response(parts, built)
     refused = sum(one.verdict == "error" for one in built.findings) > before
     if refused or reference is None or not parts.episode_whole:
         return
@@ -82,7 +86,20 @@ def build(parts: Parts, built: Built, *, folder: FilePath, name: str) -> None:
         name=name,
         notes=notes,
         random=tuple(random),
+        response=response,
     )
+
+
+def _make_engine(
+    parts: Parts, place: str, levels: Reference, names: list[str], built: Built
+) -> EnginePump | None:
+    """Return what has an engine of its own, by a name that no other pump has."""
+    engine = make_engine(parts.single.get(place), place, levels.above_floor, built)
+    if engine is not None:
+        if engine.pump.name in names:
+            built.refuse(f"{place}.name", f"'{engine.pump.name}' is a name of another pump")
+        names.append(engine.pump.name)
+    return engine
 
 
 def _build_station(parts: Parts, reference: Reference | None, built: Built) -> None:
@@ -102,9 +119,10 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
         with_protection(make_pump(key, part, f"pump.{key}", built), part, levels.above_floor, built)
         for key, part in parts.named["pump"].items()
     )
-    engine = make_engine(parts.single.get("engine_pump"), levels.above_floor, built)
-    if engine is not None and engine.pump.name in (parts.pumps or ()):
-        built.refuse("engine_pump.name", f"'{engine.pump.name}' is a name of another pump")
+    names = list(parts.pumps or ())
+    engine, bypass = (
+        _make_engine(parts, place, levels, names, built) for place in ("engine_pump", "bypass_pump")
+    )
     main_part = parts.single.get("force_main")
     force_main = make_force_main(main_part, levels.above_floor, built)
     ratings = make_ratings(parts, levels.above_floor, built)
@@ -130,6 +148,7 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
         force_main=force_main,
         total_by_number_m3s=None if part.total_flow is None else tuple(part.total_flow),
         engine_pump=engine,
+        bypass_pump=bypass,
         spillway=None
         if spill is None
         else Spillway(above_floor(spill.level), spill.weir_length, spill.weir_coefficient),
@@ -141,6 +160,7 @@ def _build_station(parts: Parts, reference: Reference | None, built: Built) -> N
             power_failed_delay_s=alarms.power_failed_delay,
             telemetry_lost_delay_s=alarms.telemetry_lost_delay,
             supply=alarms.supply,
+            battery_s=math.inf if alarms.battery is None else alarms.battery,
         ),
         backup_floats=make_backup_floats(parts.single.get("backup_floats"), above_floor),
         tariff=tariff,

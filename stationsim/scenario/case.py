@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stationsim.episode import Episode
+    from stationsim.equipment.engine_pump import EnginePump
     from stationsim.equipment.pumps import PumpUnit
     from stationsim.inflow.segments import Segments
     from stationsim.scenario.reference import Reference
@@ -64,6 +65,12 @@ class Case:
     def crest_m(self) -> float | None:
         """Level at which it spills [m]; None for never."""
         return None if self.station.spillway is None else self.station.spillway.crest_m
+
+    def engines(self) -> list[tuple[str, EnginePump]]:
+        """Return table and pump of what has an engine of its own."""
+        station = self.station
+        found = [("engine_pump", station.engine_pump), ("bypass_pump", station.bypass_pump)]
+        return [(place, engine) for place, engine in found if engine is not None]
 
     def starts(self) -> list[tuple[str, float]]:
         """Return key and start level [m] of each call that is set, in the order of calling."""

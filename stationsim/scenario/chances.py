@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 _ON_PURPOSE = (
     *("auto", "reset", "put right"),
     *("mobile generator connected", "mobile generator disconnected"),
+    *("bypass pump connected", "bypass pump disconnected"),
+    *("refuelled", "tanker takes"),
 )
 _LACKS_DURATION = "needs its duration"
 

@@ -24,8 +24,14 @@ LEFT_OF_FLOW = ("clogged", "turning backwards", "plug valve closed", "main plugg
 _BELOW_WHOLE = 0.999
 """A part up to this stands for all that is less than the whole [-]."""
 
-_IN_US = {"0.20 m": "8 in", "20 mm in 24 h": "0.8 in in 24 h", "30 mm": "1.2 in", "2 m": "6.6 ft"}
-_US_UNIT = {"m": "ft", "mm": "in"}
+_IN_US = {
+    "0.20 m": "8 in",
+    "20 mm in 24 h": "0.8 in in 24 h",
+    "30 mm": "1.2 in",
+    "2 m": "6.6 ft",
+    "10 m3 in 8 min": "2600 gal in 8 min",
+}
+_US_UNIT = {"m": "ft", "mm": "in", "m3": "gal"}
 
 
 @dataclass(frozen=True)
@@ -139,12 +145,18 @@ def _value(fault: Fault, phrase: str, text: str, system: units.System) -> float 
         if count is None or word not in (amount.word, f"{amount.word}s"):
             return None
         return float(count.group(1))
-    kind: Literal["length", "duration"] = "length" if amount.quantity == "length" else "duration"
     try:
-        return units.parse(text, kind)
+        return units.parse(text, _kind_of(amount))
     except QuantityError as error:
         message = f"{error}; write it as in '{phrase} {sample_of(amount, system)}'"
         raise EventTextError(message) from error
+
+
+def _kind_of(amount: Amount) -> Literal["length", "duration", "volume"]:
+    """Return the kind of quantity that a number with a unit is."""
+    if amount.quantity == "length":
+        return "length"
+    return "volume" if amount.quantity == "volume" else "duration"
 
 
 def _within(amount: Amount, value: float) -> bool:
@@ -185,13 +197,11 @@ def range_text(amount: Amount, system: units.System) -> str:
         least, most = (units.show(one, "duration", "si") for one in (amount.least, amount.most))
         return f"from {least} to {most}"
     unit = amount.sample.partition(" ")[2].partition(" ")[0]
-    text = f"from {_in(amount.least, unit)} to {_in(amount.most, unit)} {unit}"
+    kind = _kind_of(amount)
+    least_in, most_in = (f"{units.from_si(x, unit, kind):.6g}" for x in (amount.least, amount.most))
+    text = f"from {least_in} to {most_in} {unit}"
     if system == "us":
         us = _US_UNIT[unit]
-        low = units.limit_text(amount.least, us, "length", least=True)
-        text += f" ({low} to {units.limit_text(amount.most, us, 'length', least=False)} {us})"
+        low = units.limit_text(amount.least, us, kind, least=True)
+        text += f" ({low} to {units.limit_text(amount.most, us, kind, least=False)} {us})"
     return f"{text}, save nought," if amount.signed else text
-
-
-def _in(value_m: float, unit: str) -> str:
-    return f"{units.from_si(value_m, unit, 'length'):.6g}"

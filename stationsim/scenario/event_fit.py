@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from stationsim import units
 from stationsim.equipment.faults import FLOATS
 from stationsim.scenario.events import Names
 
@@ -34,10 +35,14 @@ _NEED_OWN_FLOW = {
 }
 """Kinds that change the flow of one pump -> what lessens it."""
 
+_MOST_HAULED_M3S = 0.5
+"""More than this no suction hose of a tanker takes: a slip [m3/s]."""
+
 _TABLES = {
     "transfer switch": ("transfer", "add [transfer], and [generator] if it is not there"),
     "generator": ("transfer", "add [transfer], and [generator] if it is not there"),
     "mobile generator": ("mobile_generator", "add [mobile_generator] with its rated_power"),
+    "bypass pump": ("bypass_pump", "add [bypass_pump] with its flow or curve, start and stop"),
 }
 
 
@@ -78,13 +83,14 @@ class Scene:
         station = parts.single.get("station")
         pumps = parts.document.get("pump")
         machines = [*(pumps.values() if isinstance(pumps, Mapping) else ())]
-        machines.append(parts.document.get("engine_pump"))
+        machines += [parts.document.get(one) for one in ("engine_pump", "bypass_pump")]
         return cls(
             names=Names(
                 parts.machines,
                 parts.engine,
                 known=parts.machines is not None,
                 floats=tuple(one for one in FLOATS if _has_float(one, parts.document)),
+                bypass=parts.bypass,
             ),
             pumps=parts.pumps or (),
             tables=parts.document,
@@ -105,20 +111,11 @@ def misfit(event: ScriptedEvent, scene: Scene) -> tuple[str, str] | None:
         What there is.
     """
     kind, subject = event.kind, event.subject
-    if subject in _FLOAT_KEYS:
-        return _no_float(subject, scene)
-    if subject in _TABLES:
-        table, fix = _TABLES[subject]
-        if table not in scene.tables:
-            return (
-                f"this station has no {subject} that feeds it in a run: [{table}] is missing",
-                fix,
-            )
-    if kind == "alarm off" and subject in _ALARM_KEYS and not _has_alarm(subject, scene.tables):
-        key = _ALARM_KEYS[subject]
-        return f"this station has no {subject} alarm: alarms.{key} is missing", (
-            f"add {key} to [alarms]"
-        )
+    lacking = _not_there(kind, subject, scene)
+    if lacking is not None:
+        return lacking
+    if kind in ("refuelled", "tanker takes"):
+        return _no_tank(subject, scene) if kind == "refuelled" else _too_fast(event, scene)
     if kind in _NEED_OWN_FLOW and scene.by_total and subject in scene.pumps:
         reason = (
             f"{subject} has no flow or curve of its own that {_NEED_OWN_FLOW[kind]} could lessen: "
@@ -130,6 +127,55 @@ def misfit(event: ScriptedEvent, scene: Scene) -> tuple[str, str] | None:
         reason = f"{phrase} changes the head, and the pumps of this station have plain flows"
         return reason, "give pumps a curve, and a [force_main]"
     return None
+
+
+def _not_there(kind: str, subject: str, scene: Scene) -> tuple[str, str] | None:
+    """Tell that a station has no such float, set or alarm."""
+    if subject in _FLOAT_KEYS:
+        return _no_float(subject, scene)
+    if subject in _TABLES:
+        table, fix = _TABLES[subject]
+        if table not in scene.tables:
+            does = "can be brought" if subject == "bypass pump" else "feeds it in a run"
+            return f"this station has no {subject} that {does}: [{table}] is missing", fix
+    if kind == "alarm off" and subject in _ALARM_KEYS and not _has_alarm(subject, scene.tables):
+        key = _ALARM_KEYS[subject]
+        return f"this station has no {subject} alarm: alarms.{key} is missing", (
+            f"add {key} to [alarms]"
+        )
+    return None
+
+
+def _no_tank(subject: str, scene: Scene) -> tuple[str, str] | None:
+    """Tell that the fuel of what shall be filled is not counted, so that it is always full."""
+    engines = {scene.names.engine: "engine_pump", scene.names.bypass: "bypass_pump"}
+    place = {"generator": "generator", "mobile generator": "mobile_generator"}.get(
+        subject, engines.get(subject, "")
+    )
+    table = scene.tables.get(place)
+    if not isinstance(table, Mapping):
+        return None
+    lacking = [] if "tank" in table else ["tank"]
+    if "fuel_rate" not in table and "fuel_rates" not in table:
+        lacking.append("fuel_rate")
+    if not lacking:
+        return None
+    missing = " and ".join(f"{place}.{key}" for key in lacking)
+    whose = f"the {subject}" if subject.endswith("generator") else subject
+    reason = f"the fuel of {whose} is not counted, so there is nothing to fill: {missing} "
+    reason += f"{'are' if lacking[1:] else 'is'} missing"
+    return reason, f"add {missing}, or take the event out"
+
+
+def _too_fast(event: ScriptedEvent, scene: Scene) -> tuple[str, str] | None:
+    """Tell that no tanker takes so much in so little time."""
+    if event.amount / event.per_s <= _MOST_HAULED_M3S:
+        return None
+    asked, most = (
+        units.show(flow, "flow", scene.system)
+        for flow in (event.amount / event.per_s, _MOST_HAULED_M3S)
+    )
+    return f"a tanker would have to take {asked}, and {most} is the most", "give it more time"
 
 
 def _no_float(subject: str, scene: Scene) -> tuple[str, str] | None:

@@ -48,6 +48,7 @@ _MACHINE_WORDS = {
     "off": "stop|stops|stopped|switched off|locked out|isolated",
     "in auto": "auto|automatic|in automatic|back in auto",
     "out of service": "out|removed|maintenance|repair|under repair|withdrawn|pulled|down",
+    "refuelled": "refueled|refilled|filled|fuelled|fueled|topped up|tank filled|fuel delivered",
     "put right": "repaired|mended|fixed|restored|back|ok|serviced|cleared|cleaned|deragged|vented",
     "reset": "reset by hand|is reset|resets|acknowledged",
 }
@@ -56,6 +57,8 @@ _GRID = "power|mains|grid|electricity|supply"
 _MAIN = "(?:force |rising |pressure )?(?:main|pipe)"
 _SET = "generator|genset|gen set|standby set"
 _HIRED = "(?:mobile|portable|hired|towable|trailer) (?:generator|genset|set)"
+_BYPASS = "(?:(?:the )?(?:bypass|hired|portable|trailer|towable|mobile|diesel) )pump"
+_FILLED = "refuel(l)?ed|refilled|filled|fuel(l)?ed|topped up|tank filled|fuelling|refuelling"
 _PANEL = "controller|plc|rtu|cpu|panel"
 _CIRCUIT = "control (?:breaker|fuse|circuit|power|supply|voltage)"
 _LINK = "(?:telemetry|scada|comms?|communications?|radio|modem|outstation)(?: link)?|link"
@@ -132,6 +135,23 @@ _STATION_WORDS: dict[str, tuple[str, str, str]] = {
         _HIRED,
         "off|leaves|disconnects?|disconnected|removed|unplugged|taken away",
         "",
+    ),
+    "bypass pump connected": (
+        _BYPASS,
+        "on|arrives|connects?|connected|running|hooked up|coupled|on site",
+        "(bypass pumping|bypass) (starts|begins|on)",
+    ),
+    "bypass pump disconnected": (
+        _BYPASS,
+        "off|leaves|disconnects?|disconnected|removed|taken (away|off)|uncoupled",
+        "(bypass pumping|bypass) (stops|ends|off)",
+    ),
+    "generator refuelled": (_SET, _FILLED, "fuel (delivery|delivered)|diesel delivered"),
+    "mobile generator refuelled": (_HIRED, _FILLED, ""),
+    "tanker takes 10 m3 in 8 min": (
+        "(?:vacuum |suction |road )?tankers?|(?:vacuum|vac|suction|pump) (?:truck|lorry)",
+        "(?:takes?|pumps?|sucks?|hauls?|removes?|empties|draws|arrives|comes)\\b.*|[\\d.].*",
+        "(?:truck )?haul(?:age|ing)?|tankering|tanker",
     ),
     "force main broken at 40 %": (
         _MAIN,

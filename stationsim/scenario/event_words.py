@@ -24,9 +24,10 @@ NAMED_MACHINE = (PUMP, ENGINE, MACHINE)
 ALARM_NAMES = tuple(entry.word for entry in vocabulary.ENTRIES if entry.kind == "alarm")
 """Alarms that can be switched off."""
 
-OF_MACHINES = tuple(
-    one for one in CATALOGUE if one.subject in NAMED_MACHINE or one.kind in ("reset", "put right")
-)
+_NAMED = ("reset", "put right", "refuelled")
+"""Kinds that are written behind the name of a machine, or of some other thing."""
+
+OF_MACHINES = tuple(one for one in CATALOGUE if one.subject in NAMED_MACHINE or one.kind in _NAMED)
 """What can happen to a machine."""
 
 OF_STATION = tuple(one for one in CATALOGUE if one not in OF_MACHINES)
@@ -49,7 +50,10 @@ THINGS = {
 
 
 SETS = ("generator", "mobile generator")
-"""Generator sets, which can be reset as a machine can."""
+"""Generator sets, which can be reset and refuelled as a machine can."""
+
+OF_SETS = ("reset", "refuelled")
+"""What is written behind the name of a generator set as behind that of a machine."""
 
 
 def written(fault: Fault) -> Iterator[tuple[str, str]]:
@@ -60,7 +64,7 @@ def written(fault: Fault) -> Iterator[tuple[str, str]]:
     fault
         The entry; one that names a machine is written behind its name, and has no subject here.
     """
-    if fault.subject in NAMED_MACHINE or fault.kind in ("reset", "put right"):
+    if fault in OF_MACHINES:
         yield fault.phrase, ""
     elif "{float}" in fault.phrase:
         for name in FLOATS:
@@ -128,7 +132,7 @@ def whole_sample(fault: Fault) -> str:
     fault
         The entry.
     """
-    subject = "P2 " if fault.kind in ("reset", "put right") else ""
+    subject = {"reset": "P2 ", "put right": "P2 ", "refuelled": "generator "}.get(fault.kind, "")
     return f"{subject}{fault.sample}" + (
         f" {lasting_sample(fault)}" if fault.lasts != "never" and not fault.stays else ""
     )

@@ -73,12 +73,20 @@ class Names:
         Whether it is known which of the machines is engine-driven.
     floats
         Names of the floats that can fail.
+    bypass
+        Name of the bypass pump; None for none, or when that is not known.
     """
 
     machines: Sequence[str] | None = None
     engine: str | None = None
     known: bool = False
     floats: tuple[str, ...] = FLOATS
+    bypass: str | None = None
+
+    @property
+    def with_engine(self) -> tuple[str, ...]:
+        """Names of the pumps that have an engine."""
+        return tuple(one for one in (self.engine, self.bypass) if one is not None)
 
 
 def read_event(
@@ -235,8 +243,9 @@ def _entry_in(clause: str) -> Fault | None:
         return found[0]
     if clause.lower().endswith(_RIGHT):
         return BY_KIND["put right"]
-    if clause.lower().removesuffix(" reset") in words.SETS:
-        return BY_KIND["reset"]
+    for kind in words.OF_SETS:
+        if clause.lower().removesuffix(f" {kind}") in words.SETS:
+            return BY_KIND[kind]
     split = _of_machine(clause.partition(" ")[2])
     return None if split is None else split[0]
 
@@ -291,8 +300,9 @@ def _read_subject(text: str, names: Names, system: units.System) -> tuple[str, s
     thing = text.lower().removesuffix(_RIGHT)
     if thing != text.lower() and thing in words.THINGS:
         return words.THINGS[thing], _RIGHT.strip(), BY_KIND["put right"], Number()
-    if (one := text.lower().removesuffix(" reset")) in words.SETS and one != text.lower():
-        return one, "reset", BY_KIND["reset"], Number()
+    for kind in words.OF_SETS:
+        if (one := text.lower().removesuffix(f" {kind}")) in words.SETS and one != text.lower():
+            return one, kind, BY_KIND[kind], Number()
     if without := sayings.float_without_name(text, names.floats):
         raise EventTextError(without)
     split = _of_machine(word)
@@ -339,17 +349,23 @@ def _longest(text: str, phrases: Mapping[str, object]) -> tuple[str, str]:
 
 def _refuse_wrong_drive(subject: str, fault: Fault, phrase: str, names: Names) -> None:
     """Refuse what only an engine can suffer of an electric pump, and the other way round."""
+    engines = names.with_engine
+    if names.known and fault.kind == "refuelled" and subject not in engines:
+        tanks = ", ".join((*words.SETS, *engines))
+        message = f"'{phrase}' happens to what has a tank, and {subject} is electric; try {tanks}"
+        raise EventTextError(message)
     if not names.known or fault.subject not in (PUMP, ENGINE):
         return
-    engine_driven = subject == names.engine
+    engine_driven = subject in engines
     if fault.subject == ENGINE and not engine_driven:
-        has = f"is {names.engine}" if names.engine else "this station has none"
-        message = f"'{phrase}' happens to the engine-driven pump only, which {has}"
-        if not names.engine:
-            message = f"'{phrase}' happens to an engine-driven pump only, and {has}"
+        message = f"'{phrase}' happens to the engine-driven pump only, which is {names.engine}"
+        if not engines:
+            message = f"'{phrase}' happens to an engine-driven pump only, and this station has none"
+        elif names.bypass:
+            message = f"'{phrase}' happens to a pump with an engine only: {' or '.join(engines)}"
         raise EventTextError(message)
     if fault.subject == PUMP and engine_driven:
-        electric = ", ".join(one for one in names.machines or () if one != names.engine)
+        electric = ", ".join(one for one in names.machines or () if one not in engines)
         message = (
             f"'{phrase}' happens to an electric pump only, and {subject} is engine-driven; "
             f"accepted: {electric}"
@@ -370,8 +386,8 @@ def _no_duration(subject: str, phrase: str, fault: Fault) -> str:
     lasts = ""
     if fault.kind == "seal leak":
         lasts = f": it lasts to the end of the run, or until '{subject} put right'"
-    elif fault.kind == "mobile generator connected":
-        lasts = ": it lasts until a later 'mobile generator disconnected'"
+    elif fault.kind in ("mobile generator connected", "bypass pump connected"):
+        lasts = f": it lasts until a later '{fault.subject} disconnected'"
     elif fault.kind == "auto":
         lasts = f": it lasts until a later event such as '{subject} off'"
     takers = ", ".join(

@@ -126,6 +126,8 @@ def _schema_words(schema: dict[str, Any]) -> str:  # noqa: PLR0911 - one for eac
         return _whole_words(schema)
     if schema.get("type") == "array":
         return f"three of them, low, typical, high: {json.dumps(schema['examples'][0])}"
+    if "enum" in schema:
+        return " | ".join(f'"{one}"' for one in schema["enum"])
     sample = f': "{schema["examples"][0]}"' if schema.get("examples") else ""
     return f"text{sample}"
 

@@ -270,11 +270,11 @@ class ForceMainPart(Table):
     )
 
 
-class EnginePumpPart(MachinePart):
-    """The engine-driven pump: own start panel, own fuel; called while the grid is out."""
+class EngineSetPart(MachinePart):
+    """A pump with an engine, a start panel and a tank of its own."""
 
-    name: q.Name = Field("E1", description="What people call it.")
-    start: q.Level = Field(description="While the grid is out it starts at or above this level.")
+    name: q.Name = Field(description="What people call it.")
+    start: q.Level = Field(description="It starts when the level is at or above this.")
     stop: q.Level = Field(description="It stops when the level falls to this.")
     start_delay: q.Delay = Field(0.0, description="From the call to the first crank.")
     crank_tries: q.Count = Field(
@@ -288,15 +288,35 @@ class EnginePumpPart(MachinePart):
         "it runs on, however long it draws no water",
         "How long it may prime before its panel stops it as failed.",
     )
-    at_grid_return: Literal["run on to stop level", "stop"] = Field(
-        "run on to stop level", description="What it does when the grid comes back while it runs."
-    )
     fuel_rate: q.FuelRate = Field(0.0, description="Fuel burnt while it runs.")
     tank: q.FuelVolume | None = left_out(
         "fuel is not counted down, and never runs out",
         "Fuel in the tank at the start.",
     )
+
+
+class EnginePumpPart(EngineSetPart):
+    """The engine-driven pump: own start panel, own fuel; called while the grid is out."""
+
+    name: q.Name = Field("E1", description="What people call it.")
+    start: q.Level = Field(description="While the grid is out it starts at or above this level.")
+    at_grid_return: Literal["run on to stop level", "stop"] = Field(
+        "run on to stop level", description="What it does when the grid comes back while it runs."
+    )
     suction: SuctionPart | None = left_out(
         "not known; criteria that need it are not judged",
         "Its suction line, for criteria: [engine_pump.suction].",
+    )
+
+
+class BypassPumpPart(EngineSetPart):
+    """A pump that may be brought and connected to the force main: own engine, floats and fuel.
+
+    It is not there until 'bypass pump connected'; its connection stands in [bypass].
+    """
+
+    name: q.Name = Field("B1", description="What people call it.")
+    start: q.Level = Field(
+        description="Once it is connected its own floats start it at or above this level, whether "
+        "the grid is on or not."
     )

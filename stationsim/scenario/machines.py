@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -298,14 +299,19 @@ def _tell_c_factor(part: s.PipePart, place: str, built: Built) -> None:
 
 
 def make_engine(
-    part: s.EnginePumpPart | None, above_floor: Callable[[float], float], built: Built
+    part: s.EngineSetPart | None,
+    place: str,
+    above_floor: Callable[[float], float],
+    built: Built,
 ) -> EnginePump | None:
-    """Return the engine-driven pump, or None when there is none; what is wrong with it is noted.
+    """Return a pump with an engine, or None when there is none; what is wrong with it is noted.
 
     Parameters
     ----------
     part
         Its table.
+    place
+        Where that stands in the file: ``engine_pump`` or ``bypass_pump``.
     above_floor
         Turns a level as written into metres above the floor.
     built
@@ -313,8 +319,8 @@ def make_engine(
     """
     if part is None:
         return None
-    return EnginePump(
-        pump=make_pump(part.name, part, "engine_pump", built),
+    made = EnginePump(
+        pump=make_pump(part.name, part, place, built),
         start_level_m=above_floor(part.start),
         stop_level_m=above_floor(part.stop),
         start_delay_s=part.start_delay,
@@ -324,7 +330,9 @@ def make_engine(
         warm_up_s=part.warm_up,
         prime_s=part.prime,
         prime_limit_s=math.inf if part.prime_limit is None else part.prime_limit,
-        at_grid_return=part.at_grid_return,
         fuel_m3_per_s=part.fuel_rate,
         tank_m3=math.inf if part.tank is None else part.tank,
     )
+    if isinstance(part, s.EnginePumpPart):
+        return replace(made, at_grid_return=part.at_grid_return)
+    return made

@@ -17,7 +17,10 @@ from stationsim.findings import Finding
 from stationsim.scenario.lines import Path, join_path, split_path
 from stationsim.scenario.slips import nearest_name
 
-_NAMED = ("pump", "well", "inflow", "rain", "tariff", "random")
+_NAMED = (
+    *("pump", "well", "inflow", "rain", "tariff", "random"),
+    *("person", "tool", "task"),
+)
 
 
 def apply_sets(

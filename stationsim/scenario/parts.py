@@ -21,6 +21,7 @@ from stationsim.scenario import machine_tables as m
 from stationsim.scenario import quantities as q
 from stationsim.scenario import rain_tables as r
 from stationsim.scenario import rating_tables as t
+from stationsim.scenario import response_tables as p
 from stationsim.scenario import schema as s
 from stationsim.scenario import sewer_tables as w
 from stationsim.scenario import standby_tables as b
@@ -39,7 +40,10 @@ if TYPE_CHECKING:
 
     from stationsim.units import System
 
-EPISODE_TABLES = ("episode", "inflow", "rain", "event", "random")
+RESPONSE_TABLES = ("call_out", "person", "tool", "task", "visit", "passer_by")
+"""Tables that say who answers for the station, and what they do."""
+
+EPISODE_TABLES = ("episode", "inflow", "rain", "event", "random", *RESPONSE_TABLES)
 """Tables that say what happens; all others say what stands there."""
 
 _REQUIRED = ("station", "well", "pump", "control", "episode", "inflow")
@@ -51,6 +55,9 @@ _NAMED: dict[str, Any] = {
     "rain": r.RainPart,
     "event": s.EventPart,
     "random": b.RandomPart,
+    "person": p.PersonPart,
+    "tool": p.ToolPart,
+    "task": p.TaskPart,
 }
 _SINGLE: dict[str, Any] = {
     "title": q.Name,
@@ -58,6 +65,7 @@ _SINGLE: dict[str, Any] = {
     "spill": s.SpillPart,
     "force_main": m.ForceMainPart,
     "engine_pump": m.EnginePumpPart,
+    "bypass_pump": m.BypassPumpPart,
     "backup_floats": BackupFloatsPart,
     "sewer": w.SewerPart,
     "rain_derived": r.RainDerivedPart,
@@ -73,6 +81,9 @@ _SINGLE: dict[str, Any] = {
     "limits": t.LimitsPart,
     "acceptance": AcceptancePart,
     "episode": s.EpisodePart,
+    "call_out": p.CallOutPart,
+    "visit": p.VisitPart,
+    "passer_by": p.PasserByPart,
 }
 _NEEDS_ONE = ("well", "pump", "inflow")
 _MOST_PUMPS = 12
@@ -134,15 +145,23 @@ class Parts:
         pumps = self.pumps
         if pumps is None:
             return None
-        return pumps if self.engine is None else (*pumps, self.engine)
+        return (*pumps, *(one for one in (self.engine, self.bypass) if one is not None))
 
     @property
     def engine(self) -> str | None:
         """Name of the engine-driven pump, as far as it can be known; None for none."""
-        engine = self.document.get("engine_pump")
+        return self._engine_named("engine_pump", "E1")
+
+    @property
+    def bypass(self) -> str | None:
+        """Name of the bypass pump, as far as it can be known; None for none."""
+        return self._engine_named("bypass_pump", "B1")
+
+    def _engine_named(self, table: str, default: str) -> str | None:
+        engine = self.document.get(table)
         if engine is None:
             return None
-        name = engine.get("name", "E1") if isinstance(engine, Mapping) else "E1"
+        name = engine.get("name", default) if isinstance(engine, Mapping) else default
         return str(name).strip()
 
     @property

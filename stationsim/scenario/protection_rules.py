@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from stationsim import units
 from stationsim.findings import Finding
 from stationsim.scenario.case import LOGIC, PRACTICE, Case, Findings
+
+if TYPE_CHECKING:
+    from stationsim.equipment.engine_pump import EnginePump
 
 MOST_CRANK_TRIES = 50
 LONGEST_CRANK_S = 60.0
@@ -64,14 +69,16 @@ def floats_in_order(case: Case) -> Findings:
 
 
 def engine_start_sane(case: Case) -> Findings:
-    """Check that the engine is cranked, not for too long, and is up within sane time."""
-    engine = case.station.engine_pump
-    if engine is None:
-        return
+    """Check that an engine is cranked, not for too long, and is up within sane time."""
+    for place, engine in case.engines():
+        yield from _start_sane(case, place, engine)
+
+
+def _start_sane(case: Case, place: str, engine: EnginePump) -> Findings:
     tries = engine.crank_tries
     if not 1 <= tries <= MOST_CRANK_TRIES:
         yield _refused(
-            "engine_pump.crank_tries",
+            f"{place}.crank_tries",
             "an engine is cranked once or a few times",
             f"{tries}",
             f"1 to {MOST_CRANK_TRIES}",
@@ -80,7 +87,7 @@ def engine_start_sane(case: Case) -> Findings:
         return
     if engine.crank_s > LONGEST_CRANK_S:
         yield Finding(
-            "engine_pump.crank_time",
+            f"{place}.crank_time",
             "warning",
             "is long for a starter",
             units.show(engine.crank_s, "duration", case.system),
@@ -92,7 +99,7 @@ def engine_start_sane(case: Case) -> Findings:
     takes_s += engine.warm_up_s + engine.prime_s
     if takes_s > LONGEST_START_S:
         yield Finding(
-            "engine_pump",
+            place,
             "warning",
             "its start, with every try used, takes very long",
             units.show(takes_s, "duration", case.system),

@@ -15,6 +15,7 @@ from stationsim.findings import Finding
 from stationsim.scenario.case import LOGIC, PRACTICE, Case, Findings
 
 if TYPE_CHECKING:
+    from stationsim.equipment.engine_pump import EnginePump
     from stationsim.equipment.pumps import PumpUnit
     from stationsim.inflow.segments import Segments
 
@@ -28,14 +29,15 @@ NO_CYCLE_S = 2.0
 
 _RESERVED_NAMES = (
     *("grid", "station", "panel", "day", "after", "level"),
-    *("generator", "controller", "telemetry", "downstream"),
+    *("generator", "controller", "telemetry", "downstream", "bypass"),
 )
 
 
 def pumps_named(case: Case) -> Findings:
     """Check that names of pumps can be told from the other words of an event."""
-    for name in case.station.machine_names():
-        place = f"pump.{name}" if name in [p.name for p in case.station.pumps] else "engine_pump"
+    names = [(f"pump.{pump.name}", pump.name) for pump in case.station.pumps]
+    names += [(place, engine.pump.name) for place, engine in case.engines()]
+    for place, name in names:
         if not re.fullmatch(r"[A-Za-z0-9_-]{1,24}", name) or name.lower() in _RESERVED_NAMES:
             yield Finding(
                 place,
@@ -65,8 +67,7 @@ def pumps_have_flows(case: Case) -> Findings:
     station = case.station
     total = station.total_by_number_m3s
     machines = [(f"pump.{pump.name}", pump, total is not None) for pump in station.pumps]
-    if station.engine_pump is not None:
-        machines.append(("engine_pump", station.engine_pump.pump, False))
+    machines += [(place, engine.pump, False) for place, engine in case.engines()]
     without_main: list[tuple[str, str]] = []
     for place, pump, counted in machines:
         if counted:
@@ -129,9 +130,7 @@ def total_flow_complete(case: Case) -> Findings:
 def main_in_use(case: Case) -> Findings:
     """Check that a force main is of use: it counts only for pumps with a curve."""
     station = case.station
-    machines = list(station.pumps)
-    if station.engine_pump is not None:
-        machines.append(station.engine_pump.pump)
+    machines = [*station.pumps, *(engine.pump for engine in station.engines())]
     if station.force_main is not None and all(pump.curve is None for pump in machines):
         yield Finding(
             "force_main",
@@ -276,13 +275,15 @@ def _cycle_findings(
 
 
 def engine_in_order(case: Case) -> Findings:
-    """Check that the engine-driven pump stops below its start level, and starts below the spill."""
-    engine = case.station.engine_pump
-    if engine is None:
-        return
+    """Check that a pump with an engine stops below its start level, and starts below the spill."""
+    for place, engine in case.engines():
+        yield from _engine_in_order(case, place, engine)
+
+
+def _engine_in_order(case: Case, place: str, engine: EnginePump) -> Findings:
     if engine.stop_level_m <= 0.0:
         yield Finding(
-            "engine_pump.stop",
+            f"{place}.stop",
             "error",
             "does not lie above the floor",
             case.level(engine.stop_level_m),
@@ -292,9 +293,9 @@ def engine_in_order(case: Case) -> Findings:
         )
     if engine.stop_level_m >= engine.start_level_m:
         yield Finding(
-            "engine_pump.stop",
+            f"{place}.stop",
             "error",
-            "must lie below engine_pump.start",
+            f"must lie below {place}.start",
             case.level(engine.stop_level_m),
             case.reference.below(engine.start_level_m),
             "lower it",
@@ -302,7 +303,7 @@ def engine_in_order(case: Case) -> Findings:
         )
     if case.crest_m is not None and engine.start_level_m >= case.crest_m:
         yield Finding(
-            "engine_pump.start",
+            f"{place}.start",
             "error",
             "must lie below the spill",
             case.level(engine.start_level_m),
@@ -313,16 +314,16 @@ def engine_in_order(case: Case) -> Findings:
     flow = case.flow_of([engine.pump], engine.start_level_m, engine_driven=True)
     yield from _cycle_findings(
         case,
-        "engine_pump.start",
-        "engine_pump.stop and engine_pump.start",
+        f"{place}.start",
+        f"{place}.stop and {place}.start",
         (engine.stop_level_m, engine.start_level_m),
         flow or 0.0,
     )
     if engine.tank_m3 != float("inf") and engine.fuel_m3_per_s == 0.0:
         yield Finding(
-            "engine_pump.tank",
+            f"{place}.tank",
             "warning",
-            "has no effect without engine_pump.fuel_rate",
+            f"has no effect without {place}.fuel_rate",
             fix="add the fuel rate",
             source=LOGIC,
         )

@@ -263,8 +263,19 @@ def _read_count(value: object) -> int:
     return value
 
 
-def _read_clock(value: object) -> float:
-    """Read a time of the day; its end is 24:00."""
+def read_clock(value: object) -> float:
+    """Return a time of the day in seconds since midnight [s]; its end is 24:00.
+
+    Parameters
+    ----------
+    value
+        What stands in the file: ``22:00``.
+
+    Raises
+    ------
+    PydanticCustomError
+        When it is no time of the day.
+    """
     found = re.fullmatch(r"(\d\d?):(\d\d)", value.strip()) if isinstance(value, str) else None
     if found is None:
         raise refuse(f"{_what(value)} where a time of the day is needed", '"00:00" to "24:00"')
@@ -386,6 +397,7 @@ FlowOfPump = Annotated[float, Quantity("flow", 0.0, 1000.0, "m3/s", "30 L/s", op
 FuelRate = Annotated[float, Quantity("flow", 0.0, 0.01, "m3/s", "8 L/h", us_unit="gal/h")]
 Power = Annotated[float, Quantity("power", 0.0, 1e8, "W", "22 kW")]
 Delay = Annotated[float, Quantity("duration", 0.0, 7 * 86400.0, "s", "10 s")]
+BatteryTime = Annotated[float, Quantity("duration", 0.0, 366 * 86400.0, "h", "8 h")]
 Duration = Annotated[float, Quantity("duration", 1.0, 20 * YEAR_S, "d", "7 d", low_unit="s")]
 ExerciseInterval = Annotated[
     float, Quantity("duration", 3600.0, 366 * 86400.0, "d", "7 d", low_unit="s")
@@ -455,7 +467,7 @@ AnyNumber = Annotated[float, Number(-1e12, 1e12)]
 
 Clock = Annotated[
     float,
-    PlainValidator(_read_clock),
+    PlainValidator(read_clock),
     WithJsonSchema({"type": "string", "examples": ["22:00"]}),
 ]
 Poles = Annotated[int, Whole(2, 100, even=True)]

@@ -113,13 +113,15 @@ def _span_s(text: str) -> float:
     return span_s
 
 
-def read_lasts(value: object) -> Range:
+def read_lasts(value: object, *, nought: bool = False) -> Range:
     """Return how long something lasts, from one text or from a low, a typical and a high one.
 
     Parameters
     ----------
     value
         What stands in the file: ``"2 h"`` or ``["1 h", "2 h", "8 h"]``.
+    nought
+        True when no time at all is a time too: a step that is done at once.
 
     Raises
     ------
@@ -135,8 +137,9 @@ def read_lasts(value: object) -> Range:
         low, typical, high = (units.parse(one, "duration") for one in texts)
     except QuantityError as error:
         raise refuse(str(error)) from error
-    if not 0.0 < low <= high <= 20.0 * YEAR_S:
-        raise refuse("duration out of range", "more than 0 s to 20 years, rising")
+    if not 0.0 <= low <= high <= 20.0 * YEAR_S or (low == 0.0 and not nought):
+        least = "0 s" if nought else "more than 0 s"
+        raise refuse("duration out of range", f"{least} to 20 years, rising")
     if not low <= typical <= high:
         raise refuse("low, typical and high do not rise", accepted)
     return Range(low, typical, high)
@@ -164,7 +167,15 @@ class _RateReader:
 
 @dataclass(frozen=True)
 class _LastsReader:
-    """Reads how long something lasts."""
+    """Reads how long something lasts.
+
+    Parameters
+    ----------
+    nought
+        True when no time at all is a time too.
+    """
+
+    nought: bool = False
 
     @property
     def json_schema(self) -> dict[str, Any]:
@@ -173,11 +184,14 @@ class _LastsReader:
         three = {"type": "array", "items": {"type": "string"}, "minItems": 3, "maxItems": 3}
         return {"anyOf": [one, {**three, "examples": [["1 h", "2 h", "8 h"]]}]}
 
+    def _validate(self, value: object) -> Range:
+        return read_lasts(value, nought=self.nought)
+
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         del source, handler
-        return core_schema.no_info_plain_validator_function(read_lasts)
+        return core_schema.no_info_plain_validator_function(self._validate)
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
         del schema, handler
@@ -186,3 +200,5 @@ class _LastsReader:
 
 Rate = Annotated[HowOften, _RateReader()]
 Lasts = Annotated[Range, _LastsReader()]
+Takes = Annotated[Range, _LastsReader(nought=True)]
+"""How long a step takes; some are done at once."""

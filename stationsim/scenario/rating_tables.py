@@ -154,7 +154,7 @@ class ServicePart(Table):
 
 
 class BypassPart(Table):
-    """The connection for a hired bypass pump; for criteria only, a run does not use it yet."""
+    """The connection for a hired bypass pump, for criteria; a run uses [bypass_pump]."""
 
     diameter: q.PipeDiameter = Field(description="Inside diameter of the connection.")
     flow: q.FlowOfPump | None = left_out(

@@ -1,11 +1,11 @@
 """Rules beyond types: what a station that can be run must hold, and what practice advises.
 
 One function for each rule, in ``level_rules``, ``pump_rules``, ``protection_rules``,
-``standby_rules``, ``rating_rules``, ``acceptance_rules`` and ``episode_rules``; each looks at a
-case and yields findings, errors or warnings, with what to do and where the rule comes from. Rules
-of logic (an order without which the control makes no sense) are errors; rules of practice are
-warnings, and every limit of practice is an example that local codes and licensed designers may set
-otherwise.
+``standby_rules``, ``rating_rules``, ``acceptance_rules``, ``episode_rules`` and
+``response_effects``; each looks at a case and yields findings, errors or warnings, with what to do
+and where the rule comes from. Rules of logic (an order without which the control makes no sense)
+are errors; rules of practice are warnings, and every limit of practice is an example that local
+codes and licensed designers may set otherwise.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from stationsim.scenario import (
     protection_rules,
     pump_rules,
     rating_rules,
+    response_effects,
     standby_rules,
 )
 
@@ -50,6 +51,7 @@ STATION_RULES = (
     standby_rules.air_below_stop,
     standby_rules.signal_read_before_frozen,
     standby_rules.settings_have_effect,
+    standby_rules.battery_feeds_alarms,
     standby_rules.engine_can_prime,
     standby_rules.generators_start_each_pump,
     standby_rules.mobile_generator_in_order,
@@ -74,6 +76,7 @@ EPISODE_RULES = (
     pump_rules.capacity_over_inflow,
     episode_rules.table_of_levels_sane,
     episode_rules.something_arrives,
+    response_effects.response_has_effect,
 )
 """Rules of what happens."""
 

@@ -14,7 +14,12 @@ from pydantic import Field
 
 from stationsim.scenario import quantities as q
 from stationsim.scenario.acceptance_tables import AcceptancePart
-from stationsim.scenario.machine_tables import EnginePumpPart, ForceMainPart, PumpPart
+from stationsim.scenario.machine_tables import (
+    BypassPumpPart,
+    EnginePumpPart,
+    ForceMainPart,
+    PumpPart,
+)
 from stationsim.scenario.protection_tables import BackupFloatsPart, GridPart, TariffPart
 from stationsim.scenario.rain_tables import RainDerivedPart, RainPart
 from stationsim.scenario.rating_tables import (
@@ -22,6 +27,15 @@ from stationsim.scenario.rating_tables import (
     DesignPart,
     LimitsPart,
     ServicePart,
+)
+from stationsim.scenario.response_tables import (
+    CallOutPart,
+    PasserByPart,
+    PersonPart,
+    TaskKey,
+    TaskPart,
+    ToolPart,
+    VisitPart,
 )
 from stationsim.scenario.sewer_tables import SewerPart
 from stationsim.scenario.standby_tables import (
@@ -191,6 +205,11 @@ class AlarmsPart(Table):
         description="Whether the alarms have a supply of their own, such as a battery, or share "
         "that of the controls and are dead with it.",
     )
+    battery: q.BatteryTime | None = left_out(
+        "for good",
+        "How long alarms and telemetry go on while nothing feeds the pumps' busbar; then both are "
+        "silent until something does. After each such return it counts as full again.",
+    )
 
 
 class EpisodePart(Table):
@@ -356,6 +375,9 @@ class Scenario(Table):
         "none; pumps then need a plain flow", "The common main; needed by pumps with a curve."
     )
     engine_pump: EnginePumpPart | None = left_out("none", "The engine-driven pump.")
+    bypass_pump: BypassPumpPart | None = left_out(
+        "none", "A pump that may be brought to the force main: 'bypass pump connected'."
+    )
     rain_derived: RainDerivedPart | None = left_out(
         "no rain can be given",
         "How rain comes into the sewer: an area, and a quick, a middle and a slow response.",
@@ -441,4 +463,28 @@ class Scenario(Table):
         default_factory=dict,
         description="What may happen by chance, by name: [random.rags].",
         json_schema_extra={LEFT_OUT: "nothing happens by chance"},
+    )
+    call_out: CallOutPart | None = left_out(
+        "nobody is called", "Who is called when an alarm leaves the station, and how they work."
+    )
+    person: dict[str, PersonPart] = Field(
+        default_factory=dict,
+        description="Who can be called, by key: [person.anna].",
+        json_schema_extra={LEFT_OUT: "nobody comes"},
+    )
+    tool: dict[str, ToolPart] = Field(
+        default_factory=dict,
+        description="What tasks need, by key: [tool.mobile_generator].",
+        json_schema_extra={LEFT_OUT: "nothing is brought"},
+    )
+    task: dict[TaskKey, TaskPart] = Field(
+        default_factory=dict,
+        description="The steps of the plan, in their order, each once: [task.reset], "
+        "[task.set_right], [task.clear_rags], [task.pull_a_pump], [task.connect_mobile_generator], "
+        "[task.connect_bypass_pump], [task.refuel], [task.haul].",
+        json_schema_extra={LEFT_OUT: "whoever comes does nothing"},
+    )
+    visit: VisitPart | None = left_out("nobody does", "A round that passes by at a set time.")
+    passer_by: PasserByPart | None = left_out(
+        "nobody does", "Somebody who sees that something is wrong, and rings."
     )

@@ -183,14 +183,21 @@ def _check_may_start(part: MobileGeneratorPart, place: str, parts: Parts, built:
         )
 
 
+_SETS = ("generator", "mobile_generator")
+"""Tables of the sets that a run may use."""
+
+
 def _loads(parts: Parts, ratings: Ratings, built: Built) -> dict[str, MotorLoad]:
     """Return what the motor of each pump asks; those of which too little is known are told."""
     found: dict[str, MotorLoad] = {}
+    counts = any(_has_limit(parts.single.get(table)) for table in _SETS)
     for name in parts.named["pump"]:
         plate = ratings.plates.get(name)
         load = None if plate is None else motor_load(plate, ratings.service)
         if load is not None:
             found[name] = load
+            continue
+        if not counts:  # no set has a limit that it could count towards
             continue
         needs = "current, or rated_power with efficiency and power_factor"
         if plate is not None and plate.current_a is not None:
@@ -209,6 +216,13 @@ def _loads(parts: Parts, ratings: Ratings, built: Built) -> dict[str, MotorLoad]
             )
         )
     return found
+
+
+def _has_limit(part: MobileGeneratorPart | None) -> bool:
+    """Return whether a set trips when the pumps ask for too much."""
+    return part is not None and not (
+        part.rated_apparent_power is None and part.start_apparent_power is None
+    )
 
 
 def motor_load(plate: MotorPlate, service: Service | None) -> MotorLoad | None:

@@ -107,6 +107,33 @@ def signal_read_before_frozen(case: Case) -> Findings:
         )
 
 
+def battery_feeds_alarms(case: Case) -> Findings:
+    """Check that an alarm battery is given for alarms that live on it, and lasts for a while."""
+    alarms = case.station.alarms
+    if alarms.battery_s == math.inf:
+        return
+    lasts = units.show(alarms.battery_s, "duration", case.system)
+    if alarms.supply == "control":
+        yield Finding(
+            "alarms.battery",
+            "error",
+            "means nothing with alarms.supply = 'control': those alarms share the supply of the "
+            "controls and have no battery",
+            lasts,
+            "alarms.battery with alarms.supply = 'own'",
+            "take one of the two out",
+            source=LOGIC,
+        )
+    elif alarms.battery_s <= alarms.power_failed_delay_s:
+        yield _warned(
+            "alarms.battery",
+            "is empty before 'power failed' is raised: that alarm never leaves the station",
+            lasts,
+            f"more than {units.show(alarms.power_failed_delay_s, 'duration', case.system)}",
+            "shorten alarms.power_failed_delay",
+        )
+
+
 def engine_can_prime(case: Case) -> Findings:
     """Check that the engine-driven pump can draw the water up to itself, down to its stop level."""
     engine, line = case.station.engine_pump, case.station.ratings.engine_suction

@@ -7,9 +7,10 @@ after a year), and in this order::
     1  crossings     the level reaches something that somebody waits for
     2  instruments   sensors and floats change
     3  people        hands on selectors, and whatever the script lets happen
-    4  faults        the condition behind a trip is over, work is done
-    5  controller    the panel's turn
-    6  recorder      whatever only writes down
+    4  crew          those who were called out; what is scripted comes first, whoever wrote it
+    5  faults        the condition behind a trip is over, work is done
+    6  controller    the panel's turn
+    7  recorder      whatever only writes down
 
 Whatever changes what the panel sees gives the controller its turn at that same instant.
 
@@ -26,7 +27,7 @@ from typing import Any
 
 import simpy
 
-SUPPLY, CROSSING, INSTRUMENT, PEOPLE, FAULT, CONTROLLER, RECORDER = range(7)
+SUPPLY, CROSSING, INSTRUMENT, PEOPLE, CREW, FAULT, CONTROLLER, RECORDER = range(8)
 
 SAME_INSTANT_S = 1e-6
 """Times closer than this are one instant [s]."""

@@ -57,11 +57,11 @@ class Machine:
     Parameters
     ----------
     index
-        Its place among the machines; the engine-driven pump comes last.
+        Its place among the machines: the electric pumps, the engine-driven pump, the bypass pump.
     unit
         What it is.
     engine_driven
-        True for the engine-driven pump.
+        True for the engine-driven pump and for the bypass pump.
     """
 
     index: int

@@ -13,13 +13,14 @@ from __future__ import annotations
 from collections.abc import Generator
 from functools import partial
 from operator import attrgetter
-from typing import Any
+from typing import Any, TypeVar
 
 import simpy
 
 from stationsim.control.backup import FloatBackup
 from stationsim.control.contract import Decider
 from stationsim.episode import Episode, ScriptedEvent
+from stationsim.equipment.engine_pump import EnginePump
 from stationsim.errors import StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.physics.balance import REACHED_TIME, Advance
@@ -38,6 +39,9 @@ from stationsim.simulation.panel.alarms import AlarmBoard
 from stationsim.simulation.panel.floats import Floats
 from stationsim.simulation.panel.level_signal import LevelSignal
 from stationsim.simulation.panel.panel import Panel
+from stationsim.simulation.people.responders import Responders
+from stationsim.simulation.people.team import Team
+from stationsim.simulation.power.bypass_set import BypassSet
 from stationsim.simulation.power.engine_set import EngineSet
 from stationsim.simulation.power.exercise import Exercises
 from stationsim.simulation.power.permits import Permits
@@ -59,6 +63,7 @@ from stationsim.simulation.trouble.ragging import Ragging
 from stationsim.simulation.trouble.standing import Standing
 from stationsim.simulation.trouble.valve_trouble import ValveTrouble
 from stationsim.simulation.trouble.wearing import Wearing
+from stationsim.simulation.well.hauling import Hauling
 from stationsim.simulation.well.running_back import RunningBack
 from stationsim.simulation.well.spilling import Spilling
 from stationsim.simulation.well.thresholds import Thresholds
@@ -66,6 +71,8 @@ from stationsim.simulation.well.wakes import WakePlan
 from stationsim.simulation.well.water import LineupKey, Water
 from stationsim.station import Station
 from stationsim.trace import Trace
+
+_Set = TypeVar("_Set", bound=EngineSet)
 
 _FAR_S = 86400.0
 """How far it looks ahead at first [s]: most of what comes beyond a day is overtaken before it."""
@@ -86,9 +93,18 @@ class Plant:
         All inflow of the episode.
     clock
         The clock that it lives by.
+    team
+        Who answers for it, where other plants of its clock share them; None: those of the episode.
     """
 
-    def __init__(self, station: Station, episode: Episode, inflow: Segments, clock: Clock) -> None:
+    def __init__(
+        self,
+        station: Station,
+        episode: Episode,
+        inflow: Segments,
+        clock: Clock,
+        team: Team | None = None,
+    ) -> None:
         self.station = station
         self.episode = episode
         self.clock = clock
@@ -117,12 +133,14 @@ class Plant:
         self.blocks = Blocks(self)
         self.pumps = PumpTrouble(self)
         self.permits = Permits(self)
-        self.engine: EngineSet | None = None
-        if station.engine_pump is not None:
-            machine = Machine(len(self.machines), station.engine_pump.pump, engine_driven=True)
-            self.machines.append(machine)
-            self.engine = EngineSet(station.engine_pump, machine, self)
+        self.engine = self._with_engine(EngineSet, station.engine_pump)
+        self.bypass = self._with_engine(BypassSet, station.bypass_pump)
         self._arm()
+        self.people: Responders | None = None
+        if team is None and episode.response is not None:
+            team = Team(episode.response, episode.start, episode.seed, episode.replicate)
+        if team is not None:
+            self.people = Responders(self, team)
         self._line: LineupKey | None = None
         self._pending: Due | None = None  # the crossing that is looked for
         self._ahead: Advance | None = None
@@ -134,6 +152,14 @@ class Plant:
 
         self.trace.start_m3 = self.water.v_m3
         self.trace.trips = [0] * len(self.machines)
+
+    def _with_engine(self, kind: type[_Set], what: EnginePump | None) -> _Set | None:
+        """Let a pump with an engine of its own stand beside the machines that there are."""
+        if what is None:
+            return None
+        machine = Machine(len(self.machines), what.pump, engine_driven=True)
+        self.machines.append(machine)
+        return kind(what, machine, self)
 
     def _arm(self) -> None:
         """Set up whatever lets something happen to the machines, the main and the supply."""
@@ -152,6 +178,7 @@ class Plant:
         self.air = AirBound(self)
         self.no_flow = NoFlow(self)
         self.running_back = RunningBack(self)
+        self.hauling = Hauling(self)
         self.valves = ValveTrouble(self)
         self.force_main = MainTrouble(self)
         self.trouble = Trouble(
@@ -171,6 +198,7 @@ class Plant:
                 self.standing,
                 self.valves,
                 self.force_main,
+                self.hauling,
             ),
         )
 
@@ -200,6 +228,17 @@ class Plant:
             ``P1``.
         """
         return self.by_name[name]
+
+    def engine_set(self, name: str) -> EngineSet | None:
+        """Return a pump with an engine of its own by its name; None when there is no such one.
+
+        Parameters
+        ----------
+        name
+            ``E1`` or ``B1``.
+        """
+        sets = (self.engine, self.bypass)
+        return next((one for one in sets if one is not None and one.name == name), None)
 
     def join(self, follower: Follower) -> None:
         """Let somebody follow every start, stop and lineup from now on; once is enough.
@@ -314,12 +353,15 @@ class Plant:
     def begin(self) -> None:
         """Take the first look at everything, at time nought."""
         self.recorder.power(0.0, "grid", "on", "start of the run")
-        if self.engine is not None:
-            self.recorder.power(0.0, self.engine.name, "stopped", "start of the run")
+        for engine in (self.engine, self.bypass):
+            if engine is not None:
+                self.recorder.power(0.0, engine.name, engine.phase, "start of the run")
         self.supply.begin()
         if self.exercises is not None:
             self.exercises.begin()
         self.luck.begin()
+        if self.people is not None:
+            self.people.begin()
         self.thresholds.first_look()
         self.settle()
 
@@ -358,9 +400,11 @@ class Plant:
                 self.deciding.turn()
         if self.engine is not None:
             self.engine.look()
+        if self.bypass is not None:
+            self.bypass.look()
         if self.running_back.armed:
             self.running_back.look()
-        line = (self.switchgear.mask, self.conditions.key)
+        line = (self.switchgear.mask, self.conditions.key, self.hauling.flow_m3s)
         if line != self._line:
             self._line = line
             water = self.water
@@ -436,20 +480,27 @@ class Plant:
         for machine in sorted((m for m in self.machines if m.running), key=lambda m: -m.started_s):
             self.switchgear.close_run(machine, "end of run")
         self.spilling.end("end of run")
-        if self.engine is not None:
-            self.engine.close()
+        for engine in (self.engine, self.bypass):
+            if engine is not None:
+                engine.close()
         self.supply.close()
+        if self.people is not None:
+            self.people.close(self.end_s)
         self.recorder.close(self.end_s)
         water = self.water
         trace.end_s, trace.end_m3 = self.end_s, water.v_m3
         if water.back_m3 > 0.0:
             trace.other_m3 = -water.back_m3
+            trace.run_back_m3 = water.back_m3
+        if water.hauled_m3 > 0.0:
+            trace.other_m3 += water.hauled_m3
+            trace.hauled_m3 = water.hauled_m3
         trace.inflow_m3 = trace.inflow.volume_m3(self.end_s)
         trace.least_level_m, trace.least_level_s = well.level_at(water.least_m3), water.least_s
         trace.greatest_level_m = well.level_at(water.greatest_m3)
         trace.greatest_level_s = water.greatest_s
         trace.advances = water.advances
-        open_m3 = trace.balance_error * (trace.inflow_m3 + trace.pumped_m3 + trace.spilled_m3)
+        open_m3 = trace.balance_error * trace.handled_m3
         if trace.balance_error > 1e-9 and open_m3 > 1e-12 * max(trace.start_m3, trace.end_m3):
             raise StationSimError(
                 f"the water balance leaves {open_m3:.3g} m3 open, more than 1e-9 of what was "

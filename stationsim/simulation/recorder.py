@@ -20,6 +20,7 @@ class Recorder:
     def __init__(self, trace: Trace) -> None:
         self.trace = trace
         self._alarms: dict[tuple[str, str], tuple[float, float]] = {}  # raised, sent [s]
+        self._reached: dict[tuple[str, str], float] = {}  # of those that stand, when [s]
         self._power: dict[str, tuple[str, float, str]] = {}
         self._unavailable: dict[int, tuple[float, str]] = {}
         self._lineups: dict[object, int] = {}
@@ -69,7 +70,52 @@ class Recorder:
     def alarm_cleared(self, t_s: float, alarm: str, subject: str) -> None:
         """Write down that an alarm went."""
         raised, sent = self._alarms.pop((alarm, subject))
-        self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, t_s, sent))
+        reached = self._reached.pop((alarm, subject), math.nan)
+        self.trace.alarms.append(AlarmRow(alarm, subject, raised, reached, t_s, sent))
+
+    def alarm_reached(
+        self, t_s: float, alarm: str, subject: str, raised_s: float | None = None
+    ) -> None:
+        """Write down that a person knows of an alarm, which may have gone meanwhile.
+
+        Parameters
+        ----------
+        t_s
+            When [s].
+        alarm, subject
+            Which, and of what.
+        raised_s
+            When it was raised [s]; None for the one that stands.
+        """
+        key = (alarm, subject)
+        stands = self._alarms.get(key)
+        if stands is not None and raised_s in (None, stands[0]):
+            self._reached.setdefault(key, t_s)
+            return
+        rows = self.trace.alarms
+        for n in range(len(rows) - 1, -1, -1):
+            row = rows[n]
+            if (row.alarm, row.subject, row.raised_s) == (alarm, subject, raised_s):
+                if math.isnan(row.reached_s):
+                    rows[n] = row._replace(reached_s=t_s)
+                return
+
+    def alarm_sent_since(self, alarm: str, subject: str) -> float | None:
+        """Return when an alarm that stands and was sent was raised [s]; None when there is none."""
+        raised, sent = self._alarms.get((alarm, subject), (math.nan, math.nan))
+        return None if math.isnan(sent) else raised
+
+    def alarm_raised_s(self, alarm: str, subject: str) -> float:
+        """Return when an alarm that stands was raised [s]."""
+        return self._alarms[alarm, subject][0]
+
+    def alarms_standing(self) -> list[tuple[str, str]]:
+        """Return all alarms that stand, and of what."""
+        return list(self._alarms)
+
+    def alarms_unreached(self) -> list[tuple[str, str]]:
+        """Return the alarms that stand and that no person knows of."""
+        return [key for key in self._alarms if key not in self._reached]
 
     def spilled(
         self, start_s: float, stop_s: float, volume_m3: float, peak_m3s: float, method: str
@@ -100,8 +146,10 @@ class Recorder:
     def close(self, end_s: float) -> None:
         """Write down what still stands at the end of the run."""
         for (alarm, subject), (raised, sent) in self._alarms.items():
-            self.trace.alarms.append(AlarmRow(alarm, subject, raised, math.nan, math.nan, sent))
+            reached = self._reached.get((alarm, subject), math.nan)
+            self.trace.alarms.append(AlarmRow(alarm, subject, raised, reached, math.nan, sent))
         self._alarms.clear()
+        self._reached.clear()
         for source, (state, since, cause) in self._power.items():
             self.trace.power.append(PowerRow(source, state, since, end_s, cause))
         self._power.clear()

@@ -216,11 +216,12 @@ class Session:
         Raises
         ------
         ActionError
-            While a story is open (an outage without standby power): stories cannot be frozen.
+            While a story is open (an outage without standby power, people who are called, on the
+            way or at work): stories cannot be frozen.
         """
         self._open()
         if self._plant.open_stories:
-            raise ActionError("a story is open (outage); advance past it first")
+            raise ActionError("a story is open (outage, or people at work); advance past it first")
         return pickle.dumps((self._now_s, self._wall_s, self._acted, self._plant))
 
     @classmethod

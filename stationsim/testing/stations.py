@@ -193,6 +193,24 @@ def engine_pump(flow_m3s: float = 0.04, **changes: Any) -> EnginePump:
     return dataclasses.replace(engine, **changes)
 
 
+def bypass_pump(flow_m3s: float = 0.04, **changes: Any) -> EnginePump:
+    """Return a bypass pump ``B1`` of fixed flow for :func:`duplex` and :func:`triplex`.
+
+    It starts at 3.2 m, stops at 1.2 m, and needs 60 s from the call to full flow.
+
+    Parameters
+    ----------
+    flow_m3s
+        Its flow [m3/s].
+    **changes
+        Fields of ``EnginePump`` to replace.
+    """
+    engine = engine_pump(flow_m3s)
+    return dataclasses.replace(
+        engine, **{"pump": dataclasses.replace(engine.pump, name="B1"), **changes}
+    )
+
+
 def reference_station(**changes: Any) -> Station:
     """Return the reference station: a 3.0 m round well, two pumps, 20 m3 of sewer storage.
 

@@ -4,11 +4,13 @@ Tables, sentences, plots, ``stationsim explain`` and the reference page all take
 here, so one thing has one name everywhere. A test compares what runs emit with this list.
 
 Kinds of words: ``event``, ``cause``, ``alarm``, ``role``, ``metric``, ``criterion``, ``table``,
-``column``, ``state`` (of a source of power) and ``word`` (a term of the trade). A cause may carry
-a number behind it (``level at lead start 1.50 m``); what stands here is how it begins.
+``column``, ``state`` (of a source of power), ``task`` and ``outcome`` (of people) and ``word`` (a
+term of the trade). A cause or an outcome may carry more behind it (``level at lead start 1.50 m``);
+what stands here is how it begins.
 """
 
 from stationsim.vocabulary.columns import COLUMNS, TABLES
+from stationsim.vocabulary.crew import OUTCOMES, TASKS
 from stationsim.vocabulary.entry import Entry, Kind, Seen
 from stationsim.vocabulary.lookup import (
     ENTRIES,
@@ -32,9 +34,11 @@ __all__ = [
     "ENTRIES",
     "EVENTS",
     "METRICS",
+    "OUTCOMES",
     "ROLES",
     "STATES",
     "TABLES",
+    "TASKS",
     "WORDS",
     "Entry",
     "Kind",

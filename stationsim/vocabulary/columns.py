@@ -13,7 +13,7 @@ TABLES = of(
     ("alarms", "One row for each alarm, from raised to cleared."),
     ("spills", "One row for each spill, with its volume and the method that gave it."),
     ("power", "One row for each state of the grid, the engine, the generators and the busbar."),
-    ("crew", "One row for each task of a crew; empty while nobody is called out."),
+    ("crew", "One row for each thing that a person did over a span of time; empty without people."),
     ("meters", "One row for each calendar day: what meters at both ends of the main count."),
     ("summary", "One row for each metric of the run."),
     ("settings", "Of compare: one row for each key in which a setting differs from the others."),
@@ -67,7 +67,7 @@ COLUMNS = (
     column("level_seen_m", "m", "Level as the panel's level sensor has it, above the floor."),
     column("volume_m3", "m3", "Stored volume (levels), or volume of this run, pump or spill."),
     column("inflow_m3s", "m3/s", "Flow that arrives."),
-    column("pumped_m3s", "m3/s", "Flow of all pumps together, the engine-driven one too."),
+    column("pumped_m3s", "m3/s", "Flow of all pumps together, whatever drives them."),
     column("spill_m3s", "m3/s", "Flow that leaves over the lowest point of spill."),
     column("other_m3s", "m3/s", "What else leaves (positive) or enters (negative)."),
     column("pumps_running", "", "How many pumps run."),
@@ -76,7 +76,7 @@ COLUMNS = (
         "s",
         "Time until it would spill if all pumping stopped at this moment; empty if never.",
     ),
-    column("pump", "", "The machine: P1, P2 ..., or the engine-driven pump."),
+    column("pump", "", "The machine: P1, P2 ..., the engine-driven pump, the bypass pump."),
     column("role", "", "The part that the pump played in this run."),
     column("start_time", "ISO 8601", "When it began, local time."),
     column("start_s", "s", f"When it began, in {_SINCE}."),
@@ -89,7 +89,7 @@ COLUMNS = (
         "What the hour meter and the flow of that pump, sound and alone in the middle of its range,"
         " would make of it; empty where it has no flow of its own.",
     ),
-    column("energy_kwh", "kWh", "Electricity drawn; 0 for the engine-driven pump."),
+    column("energy_kwh", "kWh", "Electricity drawn; 0 for a pump with an engine."),
     column("started_by", "", "Why the run began; levels are above the floor."),
     column("stopped_by", "", "Why the run ended; levels are above the floor."),
     column("hours_h", "h", "Time that the pump ran, in auto and in hand."),
@@ -116,8 +116,10 @@ COLUMNS = (
     column("alarm", "", "Which alarm."),
     column("raised_time", "ISO 8601", "When the alarm came in, local time."),
     column("raised_s", "s", f"When the alarm came in, in {_SINCE}."),
-    column("reached_time", "ISO 8601", "When it reached a person; empty while nobody is called."),
-    column("reached_s", "s", f"When it reached a person, in {_SINCE}."),
+    column(
+        "reached_time", "ISO 8601", "When it reached a person; empty for one that nobody knew of."
+    ),
+    column("reached_s", "s", f"When it reached a person, in {_SINCE}; empty as the time."),
     column("cleared_time", "ISO 8601", "When its condition was over; empty while it stands."),
     column("cleared_s", "s", f"When its condition was over, in {_SINCE}."),
     column("sent_time", "ISO 8601", "When it left the station; empty when it never did."),
@@ -127,13 +129,20 @@ COLUMNS = (
     column(
         "source",
         "",
-        "A source of power: the grid, the engine-driven pump, a generator; or the busbar, whose"
+        "A source of power: the grid, a generator, a pump with an engine; or the busbar, whose"
         " state is what feeds it. Of check: where a limit comes from.",
     ),
     column("state", "", "State of a source of power."),
-    column("task", "", "What a crew set out to do."),
-    column("planned_s", "s", f"When the task was due, in {_SINCE}."),
+    column("task", "", "What somebody, or a tool that comes by itself, did meanwhile."),
+    column(
+        "planned_s",
+        "s",
+        "How long the task was to take, typically; empty where the plan does not say.",
+    ),
     column("outcome", "", "What came of a task."),
+    column("person", "", "Who did it; empty for what comes by itself."),
+    column("tool", "", "With what it was done; empty for nothing."),
+    column("waited_s", "s", "How long the task waited for a person or a tool before it began."),
     column(
         "station_meter_m3",
         "m3",

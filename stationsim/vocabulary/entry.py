@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 Kind = Literal[
-    "event", "cause", "alarm", "role", "metric", "criterion", "table", "column", "state", "word",
+    "event", "cause", "alarm", "role", "metric", "criterion", "table", "column", "state", "task",
+    "outcome", "word",
 ]  # fmt: skip
 Seen = Literal["", "panel", "alarm", "site", "nobody"]
 

@@ -6,6 +6,7 @@ import difflib
 from functools import cache
 
 from stationsim.vocabulary.columns import COLUMNS, TABLES
+from stationsim.vocabulary.crew import OUTCOMES, TASKS
 from stationsim.vocabulary.entry import Entry
 from stationsim.vocabulary.measures import COMPARED_METRICS, CRITERIA, METRICS
 from stationsim.vocabulary.runs import ALARMS, CAUSES, EVENTS, ROLES, STATES
@@ -17,6 +18,8 @@ ENTRIES: tuple[Entry, ...] = (
     *ROLES,
     *CAUSES,
     *STATES,
+    *TASKS,
+    *OUTCOMES,
     *METRICS,
     *COMPARED_METRICS,
     *CRITERIA,
@@ -100,6 +103,7 @@ _STATES_SEEN = {
     "tripped": "alarm",
     "dead": "alarm",
     "starting": "site",
+    "not connected": "site",
 }
 
 

@@ -56,7 +56,7 @@ METRICS = (
     metric(
         "fuel burnt",
         "m3",
-        "Fuel that the engine-driven pump burnt while it ran; 0 for a station without one.",
+        "Fuel that the engine burnt while it ran; of the station: all engines and generators.",
     ),
     metric("mean cycle", "s", "Mean time from one start of a lead to the next."),
     metric("least cycle", "s", "Shortest time from one start of a lead to the next."),
@@ -64,6 +64,7 @@ METRICS = (
     metric("volume in", "m3", "What arrived."),
     metric("volume spilled", "m3", "What left over the lowest point of spill."),
     metric("volume run back", "m3", "What ran back into the well through pumps that stood."),
+    metric("volume hauled", "m3", "What tankers took out of the well; only where one came."),
     metric(
         "volume by the station meter",
         "m3",
@@ -99,7 +100,31 @@ METRICS = (
         "time of least time to spill", "s", "When the time to spill was shortest, since the start."
     ),
     metric("alarms", "", "How many alarms were raised."),
-    metric("most pumps running", "", "Most pumps that ran at once, the engine-driven one too."),
+    metric("most pumps running", "", "Most pumps that ran at once, whatever drives them."),
+    metric(
+        "call-outs", "", "How often somebody acknowledged an alarm, or a caller, and took it on."
+    ),
+    metric(
+        "longest time until known",
+        "s",
+        "Longest time from an alarm that was raised to a person who knew of it.",
+    ),
+    metric(
+        "longest time from alarm to site",
+        "s",
+        "Longest time from the first alarm of a call-out to somebody on site.",
+    ),
+    metric(
+        "alarms that reached nobody",
+        "",
+        "Alarms that call out of which no person ever knew, while they stood or later.",
+    ),
+    metric(
+        "crew hours",
+        "h",
+        "Time for which people were at it, summed over them: from getting ready to leaving the"
+        " site; the way home is not in it.",
+    ),
     metric("hours with n running", "h", "Time for which exactly this number of pumps ran."),
 )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from stationsim.vocabulary.crew import CALL_OUT_CAUSES, CALL_OUT_EVENTS
 from stationsim.vocabulary.entry import Entry, event, of
 
 EVENTS = (
@@ -65,6 +66,8 @@ EVENTS = (
     event("telemetry lost", "nobody", "From now on no alarm leaves the station."),
     event("telemetry back", "panel", "Alarms leave the station again."),
     event("alarm sent", "alarm", "An alarm that stood while telemetry was lost was sent."),
+    event("alarm battery empty", "nobody", "Alarms and telemetry have no supply any more."),
+    event("alarms live again", "panel", "Alarms and telemetry have supply again."),
     event("alarm off", "nobody", "Somebody switched an alarm off: it is not raised."),
     event("alarm on", "nobody", "An alarm that had been switched off can be raised again."),
     event("grid lost", "alarm", "The supply from the grid failed."),
@@ -83,13 +86,24 @@ EVENTS = (
     event("in time again", "nobody", "The generator runs up as fast as it should again."),
     event("mobile generator connected", "site", "A mobile generator set was connected and runs."),
     event("mobile generator disconnected", "site", "The mobile generator set was taken off."),
-    event("connection refused", "site", "A mobile set could not be connected or taken off."),
+    event("bypass pump connected", "site", "The bypass pump was brought and connected."),
+    event("bypass pump disconnected", "site", "The bypass pump was stopped and taken off."),
+    event("refuelled", "site", "Somebody filled the tank of a generator or an engine."),
+    event("refuelling refused", "site", "There was no tank to fill, or none that is counted."),
+    event("tanker takes", "site", "A tanker began to take water out of the well."),
+    event("tanker full", "site", "A tanker has its load and drives away."),
+    event("tanker not full", "site", "A tanker drives away with less: the well gave no more."),
+    event(
+        "connection refused",
+        "site",
+        "A mobile generator set, or a bypass pump, could not be connected or taken off.",
+    ),
     event("panel up", "panel", "The panel has booted after the supply came back; it decides."),
     event("battery flat", "nobody", "From now on the engine does not crank when called."),
     event("does not crank", "site", "The engine was called and does not turn over."),
-    event("fails to prime", "nobody", "From now on the engine-driven pump draws no water."),
-    event("not primed", "site", "The engine-driven pump drew no water for as long as it may."),
-    event("can prime again", "nobody", "The engine-driven pump would draw water again."),
+    event("fails to prime", "nobody", "From now on a pump with an engine draws no water."),
+    event("not primed", "site", "A pump with an engine drew no water for as long as it may."),
+    event("can prime again", "nobody", "A pump with an engine would draw water again."),
     event("exercise begins", "panel", "A machine is run for a while to see that it still does."),
     event("exercise ends", "panel", "An exercise run is over; the cause says what came of it."),
     event("moved nothing", "nobody", "A pump ran for its exercise and moved no water."),
@@ -100,7 +114,7 @@ EVENTS = (
     event("in hand", "panel", "A selector was set to hand: the pump runs whatever the level."),
     event("off", "panel", "A selector was set to off: the pump does not run."),
     event("in auto", "panel", "A selector was set to auto: the controller runs the pump."),
-    event("engine called", "site", "The engine-driven pump was called by its own start rule."),
+    event("engine called", "site", "A pump with an engine was called by its own start rule."),
     event("call given up", "site", "An engine was no longer wanted before it ran."),
     event("out of fuel", "alarm", "The tank of an engine ran empty."),
     event("check valve open", "nobody", "Water runs back through a pump while it stands."),
@@ -134,6 +148,7 @@ EVENTS = (
     event(
         "well empty", "site", "The water is down at the floor; the pumps lift only what arrives."
     ),
+    *CALL_OUT_EVENTS,
 )
 
 ALARMS = of(
@@ -150,7 +165,7 @@ ALARMS = of(
     ("moisture in motor", "Moisture in the motor of a pump; the pump was stopped."),
     ("no flow", "A pump runs and moves nothing; it may have been stopped for that."),
     ("power failed", "The supply from the grid is out."),
-    ("engine failed", "The engine-driven pump does not run though it was called."),
+    ("engine failed", "The engine-driven, or the bypass, pump does not run though called."),
     ("low voltage", "A pump tripped in a sag of the grid and waits for a reset."),
     ("phase lost", "One phase of the grid is gone; no motor may run on it."),
     ("generator failed", "The generator gives no voltage though it was called."),
@@ -180,9 +195,14 @@ ROLES = (
     Entry("hand", "role", "A pump that a person runs, whatever the level."),
     Entry("exercise", "role", "A pump that is run for a while to see that it still does."),
     Entry("engine-driven", "role", "The pump with its own engine, for when the grid is out."),
+    Entry(
+        "bypass",
+        "role",
+        "The pump that was brought and connected to the force main; it runs by its own floats.",
+    ),
 )
 
-CAUSES = of(
+CAUSES = CALL_OUT_CAUSES + of(
     "cause",
     ("level at lead start", "The level reached the start level of the lead."),
     ("level at lag start", "The level reached the start level of the lag."),
@@ -194,6 +214,7 @@ CAUSES = of(
     ("level at third lag stop", "The level fell to the stop level of the third lag."),
     ("level at standby stop", "The level fell to the stop level of the standby pump."),
     ("level at stop", "The level fell to the stop level."),
+    ("level at start", "The level was at or above the start level of the pump's own floats."),
     ("level at the crest", "The level reached the lowest point of spill."),
     ("level below the crest", "The level fell below the lowest point of spill."),
     ("less arrives than is pumped", "The spill ended because the inflow fell."),
@@ -227,10 +248,18 @@ CAUSES = of(
     ("out of fuel", "The tank ran empty."),
     ("mobile generator connected", "A mobile generator set was connected."),
     ("mobile generator disconnected", "The mobile generator set was taken off."),
+    ("bypass pump connected", "The bypass pump was brought and connected."),
+    ("bypass pump disconnected", "The bypass pump was stopped and taken off."),
     ("the station has none", "The station has no such thing."),
+    ("refuelled", "Somebody filled its tank."),
+    ("its fuel is not counted", "Its tank is taken to be always full."),
+    ("it burns no fuel", "It is electric."),
+    ("loaded", "The tanker has taken what it holds."),
+    ("the well gave no more", "The well was empty for a while."),
+    ("nothing fed it", "Nothing had fed the busbar for as long as the battery lasts."),
     ("the busbar is live", "The interlock lets a mobile set feed a dead busbar only."),
-    ("it is connected", "The mobile set is connected already."),
-    ("it is not connected", "The mobile set is not connected."),
+    ("it is connected", "The mobile set, or the bypass pump, is connected already."),
+    ("it is not connected", "The mobile set, or the bypass pump, is not connected."),
     ("reset", "Somebody reset it."),
     ("failed lasts", "What made it fail still stands."),
     ("tripped lasts", "What made it trip still stands."),
@@ -292,6 +321,7 @@ STATES = of(
     "state",
     ("on", "The grid supplies the station."),
     ("out", "The grid does not supply the station."),
+    ("not connected", "The bypass pump is not there."),
     ("stopped", "The engine, or the generator, stands still."),
     ("starting", "The engine, or the generator, was called and does not deliver yet."),
     ("running", "The engine drives its pump, or the generator has good voltage."),

@@ -41,6 +41,25 @@ WORDS = (
         "A pump with its own engine, battery and start rule; it needs no grid.",
     ),
     Entry(
+        "bypass pump",
+        "word",
+        "A pump with its own engine that is brought, and connected to the force main behind the"
+        " check valves.",
+    ),
+    Entry(
+        "tanker",
+        "word",
+        "A road tanker that draws sewage out of the well and drives it away: a stop-gap while pumps"
+        " stand. Where its load may go is for local rules to say.",
+        also=("hauling", "vacuum truck"),
+    ),
+    Entry(
+        "alarm battery",
+        "word",
+        "What alarms and telemetry live on while the supply is dead; when it is empty the station"
+        " is silent, and the far end can only miss it.",
+    ),
+    Entry(
         "hand / off / auto",
         "word",
         "The selector of a pump: run by a person, not run, or run by the controller.",

@@ -1,4 +1,4 @@
-"""Why the engine-driven pump ran, or did not: its own start rule, cranking, fuel, and hands."""
+"""Why a pump with an engine ran, or did not: its own start rule, cranking, fuel, and hands."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def of_engine(scene: Scene, name: str) -> Answer:
-    """Return why the engine-driven pump ran at the moment, or why it did not.
+    """Return why a pump with an engine ran at the moment, or why it did not.
 
     Parameters
     ----------
@@ -26,12 +26,14 @@ def of_engine(scene: Scene, name: str) -> Answer:
     name
         Its name.
     """
-    what = scene.station.engine_pump
-    assert what is not None  # noqa: S101  (asked only of a station that has one)
+    what = scene.station.engine_named(name)
+    assert what is not None  # noqa: S101  (asked only of one that stands there)
     run = scene.run_now(name)
     if run is not None:
         return _ran(scene, name, run)
     phase = _phase(scene, name)
+    if phase is not None and phase.state == "not connected":
+        return _not_there(scene, name, phase)
     found = None
     if phase is not None and phase.state == "failed":
         found = _in_vain(scene, name, what)
@@ -46,8 +48,40 @@ def of_engine(scene: Scene, name: str) -> Answer:
             f"{name} did not run: its tank was empty since {scene.clock(phase.start_s)}.",
             ["Nobody refills it within a run of the simulation."],
         )
-    found = found or _rule(scene, name, what)
+    rule = _floats if what is scene.station.bypass_pump else _rule
+    found = found or rule(scene, name, what)
     return Answer(name, found.verdict, [*found.more, *before_and_after(scene, name)])
+
+
+def _not_there(scene: Scene, name: str, phase: PowerRow) -> Answer:
+    """Return that a bypass pump was not connected, since when and until when."""
+    since = "nobody had brought it yet"
+    if phase.cause == "bypass pump disconnected":
+        since = f"it had been taken off at {scene.clock(phase.start_s)}"
+    verdict = f"{name} did not run: it was not connected; {since}."
+    return Answer(name, verdict, before_and_after(scene, name))
+
+
+def _floats(scene: Scene, name: str, what: EnginePump) -> Answer:
+    """Return that the floats of a bypass pump did not call it."""
+    start = scene.level(what.start_level_m)
+    rule = f"Once connected it starts by its own floats, with the level at or above {start}."
+    phase, last = _phase(scene, name), scene.last_run(name)
+    mode, turned_s = scene.selector(name)
+    since_s = max(
+        0.0 if phase is None else phase.start_s, 0.0 if last is None else last.stop_s, turned_s
+    )
+    peak = scene.peak(since_s, scene.at_s)
+    below = what.start_level_m - peak.level_m
+    if below <= 0.0 or mode == "hand":
+        return Answer(name, f"{name} did not run: it was not called.", [rule])
+    stood = f"the level stood at {scene.level(peak.level_m)}"
+    if scene.at_s - peak.at_s > SAME_INSTANT_S:
+        stood = f"the level peaked at {scene.level(peak.level_m)} ({scene.clock(peak.at_s)})"
+    verdict = (
+        f"{name} did not run: {stood}, {short(below, scene.system)} below its start level, {start}."
+    )
+    return Answer(name, verdict, [rule])
 
 
 def _phase(scene: Scene, name: str) -> PowerRow | None:
@@ -71,14 +105,15 @@ def _ran(scene: Scene, name: str, run: PumpRun) -> Answer:
         took, did = lasting(run.start_s - called[-1].t_s), "pumped" if vain is None else "ran"
         more.append(f"It was called at {scene.clock(called[-1].t_s)} and {did} {took} later.")
     out = scene.grid_out
-    if out is None and mode == "auto" and run.role != "exercise" and not _dead(scene):
+    driven = run.role == "engine-driven"
+    if out is None and mode == "auto" and driven and not _dead(scene):
         more.append("The grid was back; it ran on to its stop level.")
     lasted = lasting(run.stop_s - run.start_s)
     if at_end(scene.result, run.stop_s):
         more.append(f"It ran on to the end of the run ({lasted}).")
     else:
         more.append(f"At {scene.clock(run.stop_s)}, after {lasted}, {stopped(scene, run)}.")
-    verdict = f"{name} ran as engine-driven pump, since {scene.clock(run.start_s)}: {cause}."
+    verdict = f"{name} ran as {run.role} pump, since {scene.clock(run.start_s)}: {cause}."
     if run.role == "exercise":
         since = scene.clock(run.start_s)
         verdict = f"{name} ran for an exercise, since {since}, whatever the level."

@@ -13,6 +13,7 @@ from stationsim.errors import InputError
 from stationsim.units import show
 from stationsim.why.electric import of_pump
 from stationsim.why.engine import of_engine
+from stationsim.why.people import of_people
 from stationsim.why.scene import Answer, Scene
 from stationsim.wording import date_of, day_of, listed
 
@@ -78,9 +79,9 @@ def answer(seen: Watched, at_s: float, pump: str = "", system: str = "si") -> li
     check(result.station, result.episode, at_s, pump)
     names = result.station.machine_names()
     scene = Scene(seen, min(at_s, math.nextafter(result.trace.end_s, 0.0)), cast("System", system))
-    engine = "" if result.station.engine_pump is None else result.station.engine_pump.pump.name
+    engines = {engine.pump.name for engine in result.station.engines()}
     return [
-        of_engine(scene, name) if name == engine else of_pump(scene, name)
+        of_engine(scene, name) if name in engines else of_pump(scene, name)
         for name in names
         if pump in ("", name)
     ]
@@ -105,7 +106,26 @@ def lines(seen: Watched, at_s: float, pump: str = "", system: str = "si") -> lis
         said += textwrap.wrap(one.verdict, _WIDTH, subsequent_indent="    ")
         for sentence in one.more if pump else ():
             said += textwrap.wrap(sentence, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    told = people(seen, at_s, system)
+    if told:
+        said += ["", "People:"]
+    for sentence in told:
+        said += textwrap.wrap(sentence, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return said
+
+
+def people(seen: Watched, at_s: float, system: str = "si") -> list[str]:
+    """Return who was where at a moment, what they waited for and who knew of which alarm.
+
+    Empty for an episode in which nobody answers.
+
+    Parameters
+    ----------
+    seen, at_s, system
+        As for :func:`answer`.
+    """
+    last_s = math.nextafter(seen.result.trace.end_s, 0.0)
+    return of_people(Scene(seen, min(at_s, last_s), cast("System", system)))
 
 
 def head(scene: Scene) -> list[str]:

@@ -1,6 +1,8 @@
 """What a person would say about a run: three to six plain sentences, in either unit system.
 
-One more, unasked, when alternation stopped: nobody would see it on a dry day.
+One more, unasked, when alternation stopped: nobody would see it on a dry day; and one each when a
+bypass pump was brought, tankers came, or a tank was filled. Where people were called, up to three
+of the six tell of them, and less of the level.
 
 Each sentence takes its numbers from the tables and from the course of the water, so it can't say
 what they don't. The order is that in which somebody asks: did it spill; was there trouble, and who
@@ -54,6 +56,9 @@ def sentences(result: Result, system: str = "si") -> list[str]:
         ``si`` or ``us``.
     """
     # they need pandas, which whoever only wants a word does not
+    from stationsim.wording.brought import of_fuel, of_tankers
+    from stationsim.wording.bypass import of_bypass
+    from stationsim.wording.call_out import of_people
     from stationsim.wording.outages import of_outages
     from stationsim.wording.trouble import of_trouble
     from stationsim.wording.water import of_level, of_spills, of_time_to_spill, of_water
@@ -69,9 +74,33 @@ def sentences(result: Result, system: str = "si") -> list[str]:
         of_time_to_spill(result, units),
     ]
     told = [sentence for sentence in found if sentence]
+    people = of_people(result, units)
+    if people:  # they say what mattered: something else is left out for them
+        told = _with_people(found, people)
     if len(told) < _MOST_SENTENCES:
         told.append(of_water(result, units))
     stopped = of_alternation(result, units)
     if stopped:  # beside the sentence of the work
         told.insert(told.index(found[3]) + 1, stopped)
+    for brought in (of_bypass(result, units), of_tankers(result, units), of_fuel(result, units)):
+        if brought:
+            told.insert(told.index(found[3]), brought)
     return told
+
+
+def _with_people(found: list[str], people: list[str]) -> list[str]:
+    """Return the sentences with those about people behind the supply, and never too many in all.
+
+    Parameters
+    ----------
+    found
+        Spills, supply, trouble, work, level and time to spill, empty where there is nothing.
+    people
+        What is told of people, the most important first.
+    """
+    ahead, behind = found[:2], found[2:]
+    kept = [sentence for sentence in (*ahead, *behind[:2]) if sentence]
+    people = people[: max(1, _MOST_SENTENCES - len(kept))]
+    room = _MOST_SENTENCES - len(kept) - len(people)
+    more = [sentence for sentence in behind[2:] if sentence][:room]
+    return [s for s in (*ahead, *people, *behind[:2], *more) if s]

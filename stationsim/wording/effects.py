@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.metrics.meters import lost_m3
 from stationsim.units import show
-from stationsim.wording.sayings import CAN_WAIT, OUT
+from stationsim.wording.sayings import CAN_WAIT, MISLEADS, OUT
 from stationsim.wording.spells import Told
 from stationsim.wording.standing import stood
 from stationsim.wording.words import listed, times
@@ -73,7 +73,7 @@ def _of_check_valve(happened: Happened, subject: str, _spells: list[Spell]) -> s
     others = {row.subject for row in happened.of("check valve open", "check valve slow")} - {
         subject
     }
-    back = -happened.result.trace.other_m3
+    back = happened.result.trace.run_back_m3
     if others or back < _WORTH_TELLING_M3:
         return ""
     return f", and {show(back, 'volume', happened.units)} ran back through it"
@@ -174,6 +174,23 @@ OF_KIND: Mapping[str, Callable[[Happened, str, list[Spell]], str]] = {
     "main broken": _of_break,
 }
 """Kind of trouble -> what more there is to say of it."""
+
+
+def of_battery(happened: Happened) -> list[Told]:
+    """Return when the battery of alarms and telemetry was empty, and which alarms that kept back.
+
+    Parameters
+    ----------
+    happened
+        What happened in the run.
+    """
+    spells = happened.spells(
+        happened.of("alarm battery empty"), happened.of("alarms live again"), lambda _r, _e: True
+    )
+    if not spells:
+        return []
+    said = f"the alarm battery was empty, and the station silent, from {happened.since(spells)}"
+    return [Told(spells[0].start_s, MISLEADS, said)]
 
 
 # ---------------------------------------------------------------------- what the panel did

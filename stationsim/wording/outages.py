@@ -9,6 +9,7 @@ import numpy as np
 
 from stationsim.metrics import fuel_m3
 from stationsim.units import show
+from stationsim.wording.bypass import by_bypass
 from stationsim.wording.sayings import OUT
 from stationsim.wording.spells import Told
 from stationsim.wording.words import at_end, level_text, listed, moment, times
@@ -82,7 +83,8 @@ def _meanwhile(result: Result, out: pd.DataFrame, units: System) -> str:
     went_wrong = _went_wrong(result, out)
     if engine is not None:
         said.append(_by_engine(result, engine, out, units))
-    elif not said:
+    said += by_bypass(result, _both(out), units)
+    if not said:
         said.append("no pump could run")
     return "; ".join([*said, *went_wrong])
 
@@ -172,7 +174,7 @@ def _by_engine(result: Result, engine: EnginePump, out: pd.DataFrame, units: Sys
     if own.empty:
         return f"the engine-driven pump {name} did not run{_why_not(result, spans)}"
     ran_s = float(own["duration_s"].sum())
-    fuel = fuel_m3(result.station, ran_s / 3600.0)
+    fuel = fuel_m3(result.station, name, ran_s / 3600.0, result.trace.filled_m3.get(name, 0.0))
     burnt = f" and burnt {show(fuel, 'fuel', units)} of fuel" if fuel > 0.0 else ""
     dry = own.loc[own["stopped_by"] == "fails to prime"]
     vain = ""
@@ -193,7 +195,9 @@ def _why_not(result: Result, spans: list[tuple[float, float]]) -> str:
         if row.machine == machine and any(a < row.stop_s and b > row.start_s for a, b in spans)
     ]
     if causes:
-        flat = [row for row in result.trace.events if row.event == "does not crank"]
+        name = engine.pump.name
+        events = result.trace.events
+        flat = [row for row in events if (row.subject, row.event) == (name, "does not crank")]
         if causes[0] == "pump failed" and any(a <= r.t_s <= b for r in flat for a, b in spans):
             return " (its battery was flat)"
         return f" ({'off' if causes[0] == 'selector in off' else causes[0]})"

@@ -145,6 +145,10 @@ def _supply_of_spill(
         what, state = "one phase of the grid", "lost"
     failed = _second_source(result, at_s, wrong)
     if station.engine_pump is None:
+        bypass = station.bypass_pump
+        if bypass is not None and bypass.pump.name in running:
+            lifts = f"{bypass.pump.name} could not lift all that arrived"
+            return f"while {what} was {state} and {lifts}{_comma_with(failed)}"
         return f"with {listed([f'{what} {state}', *failed])}"
     name = station.engine_pump.pump.name
     does = "could not lift all that arrived" if name in running else "did not run"

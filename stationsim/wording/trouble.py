@@ -41,6 +41,7 @@ def of_trouble(result: Result, units: System) -> str:
     found += [one for kind in STANDING for one in _standing(happened, kind)]
     found += of_sags(happened)
     found += of_dry_tanks(happened)
+    found += effects.of_battery(happened)
     found += effects.of_floats(happened)
     found += effects.of_exercises(happened)
     found += dry.untold()

@@ -8,7 +8,7 @@ import numpy as np
 
 from stationsim.units import show
 from stationsim.wording.spill_causes import alarm_of_spills, cause_of_spill
-from stationsim.wording.words import at_end, level_text, moment, times, until
+from stationsim.wording.words import at_end, level_text, listed, moment, times, until
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 _MOST_CAUSES = 50
+_LEAST_TOLD_M3 = 1e-3
 _WORTH_TELLING_M3 = 0.005
 
 
@@ -36,7 +37,7 @@ def of_spills(result: Result, units: System) -> str:
         return f"{rises}{_lost(result, units, '; ')}."
     if spills.empty:
         return f"It did not spill{_lost(result, units, ', but ')}."
-    volume = show(float(spills["volume_m3"].sum()), "volume", units)
+    volume = _spilled(float(spills["volume_m3"].sum()), units)
     method = _method(spills, units, result)
     last = float(spills["stop_s"].iloc[-1])
     still = ", and was still spilling at the end" if at_end(result, last) else ""
@@ -65,6 +66,13 @@ def of_spills(result: Result, units: System) -> str:
         f" {moment(result, worst['start_s'])} {until(result, worst['stop_s'])}{why}"
         f" (method: {method}){always}{still}{more}."
     )
+
+
+def _spilled(volume_m3: float, units: System) -> str:
+    """Return a volume that was lost; one of less than a litre is not told to the drop."""
+    if volume_m3 < _LEAST_TOLD_M3:
+        return "less than 1 L" if units == "si" else "less than 0.3 gal"
+    return show(volume_m3, "volume", units)
 
 
 def _lost(result: Result, units: System, joined: str) -> str:
@@ -141,10 +149,12 @@ def of_water(result: Result, units: System) -> str:
     """
     trace = result.trace
     came, went = (show(x, "volume", units) for x in (trace.inflow_m3, trace.pumped_m3))
+    said = [f"{came} arrived", f"{went} was pumped"]
+    if trace.hauled_m3 > 0.0:
+        said.append(f"{show(trace.hauled_m3, 'volume', units)} hauled away")
     if trace.spilled_m3 > 0.0:
-        lost = show(trace.spilled_m3, "volume", units)
-        return f"In all {came} arrived, {went} was pumped and {lost} spilled."
-    return f"In all {came} arrived and {went} was pumped."
+        said.append(f"{show(trace.spilled_m3, 'volume', units)} spilled")
+    return f"In all {listed(said)}."
 
 
 def _method(spills: pd.DataFrame, units: System, result: Result) -> str:

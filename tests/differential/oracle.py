@@ -119,7 +119,10 @@ class Oracle:
         self.spilled = 0.0
         self.grid = True
         self.grid_back = -math.inf
-        self.engine = station.engine_pump
+        # either of the two, never both
+        self.bypass = station.engine_pump is None and station.bypass_pump is not None
+        self.engine = station.bypass_pump if self.bypass else station.engine_pump
+        self.connected = not self.bypass
         self.engine_state = "stopped"
         self.engine_phase, self.engine_tries = "", 0
         self.engine_up = math.inf
@@ -159,6 +162,7 @@ class Oracle:
         self.short = 0.0  # what the main lacks of being full
         self.drain_over = math.inf
         self.draining: Any = None
+        self.tankers: list[tuple[float, float]] = []  # until when, and at which flow
 
     # -------------------------------------------------------------- the run
 
@@ -199,6 +203,7 @@ class Oracle:
         times = [e.at_s for e in self.script]
         if not self.grid:
             times.append(self.grid_back)
+        times += [over for over, _flow in self.tankers]
         if self.shown is not None:
             times.append(self.shown_until)
         return times + self._panel_timers() + self._memory_timers()
@@ -310,6 +315,7 @@ class Oracle:
         if self.kind == "crossing" and any(abs(x - self.t) < CLOSE for x in self._timers()):
             self.answer.fragile = f"a crossing at {self.t} s when something else is due"
         self._mark_instant()
+        self.tankers = [one for one in self.tankers if not self._due(one[0])]
         self.turn = self.turn or self._woken()
         self.arrived = None
         self._supply()
@@ -422,6 +428,12 @@ class Oracle:
             self.script.remove(event)
             if event.subject == "force main":
                 self._in_main(event)
+                continue
+            if event.kind == "tanker takes":
+                self.tankers.append((event.at_s + event.per_s, event.amount / event.per_s))
+                continue
+            if event.subject == "bypass pump":
+                self._brought(event.kind == "bypass pump connected")
                 continue
             names = [u.name for u in self.water.units]
             i = names.index(event.subject)
@@ -732,6 +744,16 @@ class Oracle:
             unit.hours += self.t - unit.started
             self.answer.events.append(Event(self.t, "stop", i, self.slack_s))
 
+    def _brought(self, connected: bool) -> None:
+        if self.connected and not connected:
+            i = len(self.units) - 1
+            ran = self.t - self.units[i].started
+            if self.engine_state == "running":
+                self._stop(i)
+                self.fuel = max(self.fuel - self.engine.fuel_m3_per_s * ran, 0.0)
+            self.engine_state, self.engine_up = "stopped", math.inf
+        self.connected = connected
+
     def _engine(self) -> None:
         what, i = self.engine, len(self.units) - 1
         unit = self.units[i]
@@ -743,7 +765,9 @@ class Oracle:
                 self._stop(i)
                 self.fuel = 0.0 if empty else max(self.fuel - rate * (self.t - unit.started), 0.0)
                 self.engine_state = "out of fuel" if empty else "stopped"
-        wanted = unit.mode == "hand" or (not self.grid and self.z >= what.start_level_m)
+        may = self.bypass or not self.grid
+        wanted = unit.mode == "hand" or (may and self.z >= what.start_level_m)
+        wanted = wanted and self.connected
         if self.engine_state == "stopped" and wanted and unit.free and self.fuel > 0.0:
             self.engine_state, self.engine_phase = "starting", "cranks"
             self.engine_up = self.t + what.start_delay_s + what.crank_s
@@ -757,7 +781,8 @@ class Oracle:
         what, i = self.engine, len(self.units) - 1
         unit = self.units[i]
         while self.engine_state == "starting" and self._due(self.engine_up):
-            if not unit.free or (unit.mode == "auto" and self.grid):
+            gone = self.z <= what.stop_level_m if self.bypass else self.grid
+            if not unit.free or (unit.mode == "auto" and gone):
                 self.engine_state, self.engine_up = "stopped", math.inf
             elif self.engine_phase == "cranks" and unit.dead:
                 self.engine_tries -= 1
@@ -786,7 +811,8 @@ class Oracle:
         while self.si + 1 < len(self.seg) and self.seg[self.si + 1][0] <= self.t:
             self.si += 1
         t0, q0, b = self.seg[self.si]
-        return q0 + b * (self.t - t0), b
+        # a tanker is an inflow below nought; it does not know of a well that runs dry
+        return q0 + b * (self.t - t0) - sum(flow for _over, flow in self.tankers), b
 
     def _weir(self, z: float) -> float:
         spill = self.station.spillway

@@ -114,8 +114,7 @@ class Hydraulics:
         self.main = station.force_main
         self.by_number = station.total_by_number_m3s
         self.units = list(station.pumps)
-        if station.engine_pump is not None:
-            self.units.append(station.engine_pump.pump)
+        self.units += [one.pump for one in (station.engine_pump, station.bypass_pump) if one]
         self.clean = tuple(self.units)
         self.drawn: dict[Any, Cell] = {}
         self.open = [0.0] * len(self.units)

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -36,7 +37,7 @@ from stationsim.physics.pumps import HeadCurve
 from stationsim.simulation.session import Session
 from stationsim.simulation.well.wakes import top_level
 from stationsim.station import Station
-from stationsim.testing import duplex, triplex
+from stationsim.testing import bypass_pump, duplex, triplex
 from stationsim.testing import episode as flow_episode
 from stationsim.trace import Trace
 
@@ -77,9 +78,7 @@ SLOW = settings(FAST, max_examples=400 * PLENTY)
 
 def is_curved(station: Station) -> bool:
     """Return whether anything is not straight over volume."""
-    units = [*station.pumps]
-    if station.engine_pump is not None:
-        units.append(station.engine_pump.pump)
+    units = [*station.pumps, *(engine.pump for engine in station.engines())]
     weir = station.spillway is not None and station.spillway.length_m is not None
     return weir or any(unit.curve is not None for unit in units)
 
@@ -196,7 +195,8 @@ def test_shipped_scenario_agrees_with_the_oracle(path: Path) -> None:
     from stationsim.scenario.load import load_scenario
 
     station, episode = load_scenario(path)
-    episode = shortened(episode, MOST_S.get(path.stem, 86_400.0))
+    # people act by scripted events; tests/people hold them against the same events by script
+    episode = replace(shortened(episode, MOST_S.get(path.stem, 86_400.0)), response=None)
     trace, answer = both(station, episode)
     compared = compare(station, episode, trace, answer)
     assert compared.events >= LEAST_EVENTS
@@ -297,6 +297,68 @@ def test_troubled_main_with_curves_agrees_with_the_oracle(
     assert compared.events >= (20 if hours > 2.0 else 4)
     assert not compared.cut
     assert trace.other_m3 < 0.0
+
+
+@pytest.mark.parametrize("inflow_m3s", [0.012, 0.055, 0.08])
+@pytest.mark.parametrize("curved", [False, True])
+def test_a_bypass_pump_agrees_with_the_oracle(inflow_m3s: float, *, curved: bool) -> None:
+    one = HeadCurve.from_points((0.0, 0.03, 0.06, 0.09), (26.0, 23.0, 17.0, 8.0))
+    bypass = bypass_pump(
+        0.035, start_level_m=2.3, stop_level_m=0.8, crank_s=7.0, crank_tries=2, crank_rest_s=9.0,
+        warm_up_s=11.0, prime_s=21.0,
+    )  # fmt: skip
+    station = duplex(bypass_pump=bypass)
+    if curved:
+        station = dataclasses.replace(
+            station,
+            pumps=(PumpUnit("P1", curve=one), PumpUnit("P2", curve=one)),
+            force_main=ForceMain((Pipe(600.0, 0.25, c_factor=110.0, fittings_k=8.0),), 12.0),
+            bypass_pump=dataclasses.replace(
+                bypass, pump=PumpUnit("B1", curve=one, speed_ratio=0.9)
+            ),
+        )
+    what: list[tuple[float, EventKind, str, float | None]] = [
+        (0.21, "grid loss", "grid", 4000.0),
+        (1500.3, "bypass pump connected", "bypass pump", None),
+        (3000.7, "out of service", "P1", 9000.0),
+        (6000.1, "fails to start", "B1", 12.5 * 60.0),
+        (9000.9, "grid loss", "grid", 700.0),
+        (11000.4, "bypass pump disconnected", "bypass pump", None),
+        (12000.8, "bypass pump connected", "bypass pump", None),
+        (14000.6, "fails", "B1", 300.0),
+    ]
+    events = [ScriptedEvent(*one) for one in what]
+    episode = flow_episode(5 * 3600.0, inflow_m3s, *events)
+    trace, answer = both(station, episode)
+    assert not answer.fragile
+    compared = compare(station, episode, trace, answer)
+    assert not compared.cut
+    assert "bypass" in {row.role for row in trace.runs}
+
+
+@pytest.mark.parametrize("inflow_m3s", [0.012, 0.055])
+@pytest.mark.parametrize("curved", [False, True])
+def test_tankers_agree_with_the_oracle(inflow_m3s: float, *, curved: bool) -> None:
+    station = duplex()
+    if curved:
+        one = HeadCurve.from_points((0.0, 0.03, 0.06, 0.09), (26.0, 23.0, 17.0, 8.0))
+        station = dataclasses.replace(
+            station,
+            pumps=(PumpUnit("P1", curve=one), PumpUnit("P2", curve=one)),
+            force_main=ForceMain((Pipe(600.0, 0.25, c_factor=110.0, fittings_k=8.0),), 12.0),
+        )
+    loads = [(900.3, 8.0, 700.0), (2000.1, 5.0, 900.0), (2400.7, 6.0, 480.0), (5100.9, 7.0, 600.0)]
+    events = [
+        ScriptedEvent(at_s, "tanker takes", "tanker", amount=m3, per_s=per_s)
+        for at_s, m3, per_s in loads
+    ]
+    events.append(ScriptedEvent(4900.2, "grid loss", "grid", 900.0))
+    episode = flow_episode(3 * 3600.0, inflow_m3s, *events)
+    trace, answer = both(station, episode)
+    compared = compare(station, episode, trace, answer)
+    assert compared.events >= 8
+    assert not compared.cut
+    assert trace.hauled_m3 == pytest.approx(26.0, abs=1e-9)
 
 
 @pytest.mark.timeout(300 * PLENTY)

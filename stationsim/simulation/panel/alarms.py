@@ -11,6 +11,10 @@ Things that keep an alarm from being raised, or from being sent:
   breaker is open. What holds meanwhile is raised when they are live again, if it still holds;
   delays count anew from then. What stood already is written down as cleared when its condition is
   over.
+* *an alarm battery that is empty* (``AlarmSettings.battery_s``): from the moment at which nothing
+  feeds the busbar alarms and telemetry live on their battery for so long. Then the alarms are dead
+  as above, and telemetry is lost until something feeds the busbar again. After each such return the
+  battery counts as full: how it is charged is not modelled.
 
 An alarm that is raised at the very instant at which telemetry is lost was not sent, nor is one that
 clears at the instant at which telemetry is back. Otherwise events at one instant count in their
@@ -19,10 +23,11 @@ order.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
-from stationsim.simulation.clock import INSTRUMENT, RECORDER
+from stationsim.simulation.clock import INSTRUMENT, RECORDER, SUPPLY
 from stationsim.simulation.trouble.standing import told_of_end
 
 if TYPE_CHECKING:
@@ -30,6 +35,7 @@ if TYPE_CHECKING:
     from stationsim.simulation.trouble.happening import Handlers
 
 TELEMETRY = "telemetry"
+BATTERY_EMPTY = "alarm battery empty"
 TELEMETRY_LOST, ALARM_OFF = "telemetry lost", "alarm off"
 """Troubles of the alarms; the first is also the name of the alarm that the far end raises."""
 
@@ -51,7 +57,13 @@ class AlarmBoard:
         self._held: dict[tuple[str, str], tuple[float, str]] = {}
         self._off: set[str] = set()
         self._dead = False
-        self._silent = False  # telemetry is lost
+        self._lost = False  # telemetry is lost by itself
+        self._empty = False  # the battery of alarms and telemetry is empty
+        self._outage = 0
+
+    @property
+    def _silent(self) -> bool:
+        return self._lost or self._empty
 
     def handlers(self) -> Handlers:
         """Return what is done at each kind of event."""
@@ -117,6 +129,8 @@ class AlarmBoard:
         plant.recorder.alarm_raised(plant.t_s, alarm, subject, sent=sent)
         detail = "" if sent else "not sent: telemetry is lost"
         plant.note(subject, "alarm raised", f"{alarm}: {cause}", detail)
+        if plant.people is not None:
+            plant.people.raised(alarm, subject, sent=sent)
 
     def _raise_held(self, alarms: set[str] | None) -> None:
         """Raise what could not be raised and still holds.
@@ -142,30 +156,78 @@ class AlarmBoard:
             self._held[key] = (delay_s, cause)
 
     def lives(self) -> None:
-        """The alarms have supply again; nothing happens when they had."""
-        if self._dead:
+        """The alarms have supply again; nothing happens when they had, or have none yet."""
+        if self._dead and not self._empty:
             self._dead = False
             self._raise_held(None)
 
+    def busbar_dead(self) -> None:
+        """Nothing feeds the busbar from now on: the battery has to."""
+        plant = self.plant
+        lasts_s = plant.station.alarms.battery_s
+        if plant.station.alarms.supply != "own" or lasts_s == math.inf:
+            return
+        self._outage += 1
+        if lasts_s <= 0.0:
+            self.battery_empty(self._outage)
+        else:
+            plant.at(plant.t_s + lasts_s, SUPPLY, "alarms.battery_empty", self._outage)
+
+    def battery_empty(self, outage: int) -> None:
+        """The battery of alarms and telemetry is empty.
+
+        Parameters
+        ----------
+        outage
+            For which time without supply that was foreseen; nothing happens when it is over.
+        """
+        if outage != self._outage:
+            return
+        self.plant.note(TELEMETRY, BATTERY_EMPTY, "nothing fed it")
+        self.dies()
+        self._empty = True
+        self._falls_silent()
+
+    def busbar_live(self) -> None:
+        """Something feeds the busbar again, and so the alarms."""
+        self._outage += 1
+        if not self._empty:
+            return
+        self._empty = False
+        self.plant.note(TELEMETRY, "alarms live again", "supply back")
+        self.lives()
+        self._speaks("supply back")
+
     # ------------------------------------------------------------------ telemetry
+
+    def _falls_silent(self) -> None:
+        """Nothing leaves the station from now on; the far end waits, and misses it."""
+        plant = self.plant
+        plant.recorder.alarms_unsent(plant.t_s, but=TELEMETRY_LOST)
+        delay_s = plant.station.alarms.telemetry_lost_delay_s
+        self.condition(TELEMETRY_LOST, TELEMETRY, delay_s, "no answer", on=True)
+
+    def _speaks(self, cause: str) -> None:
+        """Send what stands, unless the station is silent for another reason."""
+        plant = self.plant
+        if not self._silent:
+            self.condition(TELEMETRY_LOST, TELEMETRY, 0.0, cause, on=False)
+            plant.at(plant.t_s, RECORDER, "alarms.send")  # when all of this instant has happened
 
     def _goes_silent(self, event: ScriptedEvent, over_s: float) -> None:
         plant = self.plant
         plant.note(TELEMETRY, TELEMETRY_LOST, event.cause)
         plant.standing.begin(TELEMETRY, TELEMETRY_LOST, over_s, "alarms.heard_again")
-        self._silent = True
-        plant.recorder.alarms_unsent(plant.t_s, but=TELEMETRY_LOST)
-        delay_s = plant.station.alarms.telemetry_lost_delay_s
-        self.condition(TELEMETRY_LOST, TELEMETRY, delay_s, "no answer", on=True)
+        self._lost = True
+        self._falls_silent()
 
     def heard_again(self, _subject: str, _kind: str, cause: str) -> None:
         """Let alarms be sent again, and send those that stand (see ``Standing.begin``)."""
         plant = self.plant
-        self._silent = False
+        self._lost = False
         told = told_of_end(cause)
-        plant.note(TELEMETRY, "telemetry back", told)
-        self.condition(TELEMETRY_LOST, TELEMETRY, 0.0, told, on=False)
-        plant.at(plant.t_s, RECORDER, "alarms.send")  # when all of this instant has happened
+        plant.note(TELEMETRY, "telemetry back", told, BATTERY_EMPTY if self._empty else "")
+        self._speaks(told)
 
     def send(self) -> None:
         """Send what stands and has not been sent."""
@@ -173,6 +235,8 @@ class AlarmBoard:
         if not self._silent:
             for alarm, subject in plant.recorder.send_alarms(plant.t_s):
                 plant.note(subject, "alarm sent", f"{alarm}: telemetry is back")
+                if plant.people is not None:
+                    plant.people.sent(alarm, subject)
 
     # ------------------------------------------------------------------ one alarm switched off
 

@@ -127,7 +127,7 @@ class LevelSignal:
         """Return a level, or the one of the station that it is but for the last digits [m]."""
         plant = self.plant
         for waits in ("may start", "runs"):
-            for own in wake_plan(plant.station, (), waits, plant.spilling.cap_m3).levels_m:
+            for own in wake_plan(plant.station, (), waits, waits, plant.spilling.cap_m3).levels_m:
                 if abs(own - level_m) < _ONE_LEVEL_M:
                     return own
         return level_m

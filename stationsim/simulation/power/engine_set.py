@@ -19,7 +19,9 @@ from stationsim.equipment.engine_pump import EnginePump
 from stationsim.signals import level_text
 from stationsim.simulation.clock import SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.machines import FAILED, Machine
+from stationsim.simulation.power.fuel import NOT_COUNTED, REFUELLED, REFUELLING_REFUSED
 from stationsim.simulation.power.transfer import DEAD, GRID
+from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
@@ -29,7 +31,7 @@ NOT_PRIMED = "fails to prime"
 
 
 class EngineSet:
-    """The engine-driven pump of a plant.
+    """The engine-driven pump of a plant, and what it has in common with a bypass pump.
 
     Parameters
     ----------
@@ -41,11 +43,18 @@ class EngineSet:
         The plant that it serves.
     """
 
+    path = "engine"
+    """How a timetable of the plant finds it."""
+    role = "engine-driven"
+    """Role of its runs."""
+    first_phase = "stopped"
+    """How it stands at time nought."""
+
     def __init__(self, what: EnginePump, machine: Machine, plant: Plant) -> None:
         self.what = what
         self.machine = machine
         self.plant = plant
-        self.phase = "stopped"
+        self.phase = self.first_phase
         self.fuel_m3 = what.tank_m3
         self.battery_flat = False
         self.will_not_prime = False
@@ -54,7 +63,12 @@ class EngineSet:
         self._call = 0
         self._run = 0
         self._start_m3 = plant.station.well.volume_at(what.start_level_m)
-        self._stop_m3 = plant.station.well.volume_at(what.stop_level_m)
+        self.stop_m3 = plant.station.well.volume_at(what.stop_level_m)
+
+    @property
+    def at_stop(self) -> str:
+        """Why it stops at its stop level, in trade words."""
+        return f"level at stop {level_text(self.what.stop_level_m)}"
 
     @property
     def name(self) -> str:
@@ -66,9 +80,25 @@ class EngineSet:
         """What it waits for: ``may start``, ``runs``, or nothing."""
         if self.phase == "running":
             return "runs" if self.machine.mode == "auto" else ""
-        if self.phase == "stopped" and self.machine.able and self.plant.supply.source == DEAD:
+        if self.phase == "stopped" and self.machine.able and self.needed():
             return "may start"
         return ""
+
+    def needed(self) -> bool:
+        """Return whether things are so that it starts at its start level."""
+        return self.plant.supply.source == DEAD
+
+    def no_longer_needed(self) -> str:
+        """Return why a start in auto is given up; empty when it goes on."""
+        source = self.plant.supply.source
+        if source == DEAD:
+            return ""
+        return "grid back" if source == GRID else "supply back"
+
+    def why_called(self) -> str:
+        """Return why it is called in auto, in trade words."""
+        out = "busbar dead" if self.plant.supply.grid_on else "grid out"
+        return f"{out}, level at start {level_text(self.what.start_level_m)}"
 
     def called(self) -> bool:
         """Return whether its start panel wants it to run now."""
@@ -77,7 +107,7 @@ class EngineSet:
             return False
         if machine.mode == "hand":
             return True
-        return plant.supply.source == DEAD and plant.v_m3 >= self._start_m3
+        return self.needed() and plant.v_m3 >= self._start_m3
 
     def look(self) -> None:
         """See whether it has to start or to stop."""
@@ -85,19 +115,14 @@ class EngineSet:
         if self.phase == "running":
             if not machine.able:
                 self.stop(machine.why_not)
-            elif machine.mode == "auto" and plant.v_m3 <= self._stop_m3:
-                self.stop(f"level at stop {level_text(self.what.stop_level_m)}")
+            elif machine.mode == "auto" and plant.v_m3 <= self.stop_m3:
+                self.stop(self.at_stop)
         if self.phase == "failed" and FAILED not in machine.blocks:
             self._turn("stopped", "reset")
         if self.phase == "stopped" and FAILED in machine.blocks:
             self._turn("failed", machine.why_not)
         if self.phase == "stopped" and self.called():
-            out = "busbar dead" if plant.supply.grid_on else "grid out"
-            self._call_it(
-                "selector in hand"
-                if machine.mode == "hand"
-                else f"{out}, level at start {level_text(self.what.start_level_m)}"
-            )
+            self._call_it("selector in hand" if machine.mode == "hand" else self.why_called())
 
     # ------------------------------------------------------------------ starting
 
@@ -125,7 +150,7 @@ class EngineSet:
             return
         self._call += 1
         first_s = plant.t_s + (what.start_delay_s + what.crank_s)
-        plant.at(first_s, SUPPLY, "engine.cranked", self._call, 1, cause)
+        plant.at(first_s, SUPPLY, f"{self.path}.cranked", self._call, 1, cause)
 
     def cranked(self, call: int, tried: int, cause: str) -> None:
         """One crank is over: it has fired, or not.
@@ -145,14 +170,14 @@ class EngineSet:
         if not self.machine.will_not_start:
             if what.warm_up_s + what.prime_s > 0.0:
                 up_s = plant.t_s + (what.warm_up_s + what.prime_s)
-                plant.at(up_s, SUPPLY, "engine.up", call, cause)
+                plant.at(up_s, SUPPLY, f"{self.path}.up", call, cause)
             else:
                 self.run(cause)
             return
         plant.note(self.name, "crank failed", f"try {tried} of {what.crank_tries}")
         if tried < what.crank_tries:
             again_s = plant.t_s + (what.crank_rest_s + what.crank_s)
-            plant.at(again_s, SUPPLY, "engine.cranked", call, tried + 1, cause)
+            plant.at(again_s, SUPPLY, f"{self.path}.cranked", call, tried + 1, cause)
         else:
             self._failed_to_start("did not fire")
 
@@ -172,7 +197,7 @@ class EngineSet:
     def run(self, cause: str) -> None:
         """The engine is up: the pump draws, unless it could not be primed."""
         plant, machine, what = self.plant, self.machine, self.what
-        role = "exercise" if self.exercising else "engine-driven"
+        role = "exercise" if self.exercising else self.role
         plant.start(machine, role, cause)
         if not machine.running:
             self._turn("stopped", machine.why_not)
@@ -182,14 +207,14 @@ class EngineSet:
         self._run += 1
         if what.fuel_m3_per_s > 0.0 and self.fuel_m3 < math.inf:
             empty_s = plant.t_s + self.fuel_m3 / what.fuel_m3_per_s
-            plant.at(empty_s, SUPPLY, "engine.out_of_fuel", self._run)
+            plant.at(empty_s, SUPPLY, f"{self.path}.out_of_fuel", self._run)
         if self.exercising and plant.exercises is not None:
             plant.exercises.runs(self.name)
         if self.will_not_prime:
             self._dry = True
             plant.conditions.lose(machine.index, NOT_PRIMED, 0.0)
             primes_s = max(what.prime_limit_s - what.prime_s, 0.0)
-            plant.at(plant.t_s + primes_s, SUPPLY, "engine.not_primed", self._run)
+            plant.at(plant.t_s + primes_s, SUPPLY, f"{self.path}.not_primed", self._run)
 
     def not_primed(self, run: int) -> None:
         """It has primed for as long as it may: its panel stops it as failed.
@@ -206,16 +231,13 @@ class EngineSet:
 
     def _no_longer_wanted(self) -> bool:
         """Return whether the start has been overtaken; if so, give it up."""
-        machine, source = self.machine, self.plant.supply.source
+        machine = self.machine
         if self.phase == "starting" and not machine.able:
             self.give_up(machine.why_not)
-        elif (
-            self.phase == "starting"
-            and machine.mode == "auto"
-            and source != DEAD
-            and not self.exercising
-        ):
-            self.give_up("grid back" if source == GRID else "supply back")
+        elif self.phase == "starting" and machine.mode == "auto" and not self.exercising:
+            why = self.no_longer_needed()
+            if why:
+                self.give_up(why)
         return self.phase != "starting"
 
     def _failed_to_start(self, cause: str) -> None:
@@ -246,6 +268,8 @@ class EngineSet:
         """The tank is empty, if it is still the same run."""
         if run != self._run or self.phase != "running":
             return
+        if self._left_m3() > self.what.fuel_m3_per_s * SAME_INSTANT_S:
+            return  # somebody has filled it meanwhile
         self.plant.stop(self.machine, "out of fuel")
         self._primed()
         self._tank_empty()
@@ -256,6 +280,55 @@ class EngineSet:
         self.plant.note(self.name, "out of fuel", "tank empty")
         self.plant.alarms.condition("engine failed", self.name, 0.0, "out of fuel", on=True)
         self._exercised("failed")
+
+    @property
+    def fuel_part(self) -> float:
+        """Part of what the tank held at the start that is left at this moment [-].
+
+        One where its fuel is not counted.
+        """
+        tank_m3 = self.what.tank_m3
+        if not self._counted:
+            return 1.0
+        return self._left_m3() / tank_m3 if tank_m3 > 0.0 else 0.0
+
+    @property
+    def _counted(self) -> bool:
+        return self.what.fuel_m3_per_s > 0.0 and self.what.tank_m3 < math.inf
+
+    def _left_m3(self) -> float:
+        if self.phase != "running":
+            return self.fuel_m3
+        ran_s = self.plant.t_s - self.machine.started_s
+        return max(self.fuel_m3 - ran_s * self.what.fuel_m3_per_s, 0.0)
+
+    def refuel(self, cause: str) -> None:
+        """Somebody fills its tank; if it stood for want of fuel it can run again.
+
+        Parameters
+        ----------
+        cause
+            Why.
+        """
+        plant, what, name = self.plant, self.what, self.name
+        if not self._counted:
+            plant.note(name, REFUELLING_REFUSED, NOT_COUNTED)
+            return
+        filled_m3 = what.tank_m3 - self._left_m3()
+        filled = plant.trace.filled_m3
+        if filled_m3 > 0.0:
+            filled[name] = filled.get(name, 0.0) + filled_m3
+        plant.note(name, REFUELLED, cause, f"{show(filled_m3, 'fuel', 'si')} filled")
+        self.fuel_m3 = what.tank_m3
+        if self.phase == "running":
+            # as if it had begun its run with what it has burnt since on top
+            self.fuel_m3 += (plant.t_s - self.machine.started_s) * what.fuel_m3_per_s
+            empty_s = plant.t_s + what.tank_m3 / what.fuel_m3_per_s
+            plant.at(empty_s, SUPPLY, f"{self.path}.out_of_fuel", self._run)
+        elif self.phase == "out of fuel":
+            if FAILED not in self.machine.blocks:
+                plant.alarms.condition("engine failed", name, 0.0, REFUELLED, on=False)
+            self._turn("stopped", REFUELLED)
 
     def supply_back(self, source: str) -> None:
         """The busbar is live again.
@@ -280,7 +353,7 @@ class EngineSet:
         """Return why it cannot be exercised now; empty when it can."""
         if self.phase != "stopped":
             return self.phase
-        if self.plant.v_m3 <= self._stop_m3:
+        if self.plant.v_m3 <= self.stop_m3:
             return "level at stop"
         return ""
 
@@ -341,7 +414,7 @@ class EngineSet:
         else:
             self.battery_flat = True
         self.plant.note(self.name, event.kind, event.cause, "nobody knows until it is called")
-        self.plant.standing.begin(event.subject, event.kind, over_s, "engine.mended")
+        self.plant.standing.begin(event.subject, event.kind, over_s, f"{self.path}.mended")
 
     def mended(self, _subject: str, kind: str, cause: str) -> None:
         """Let it crank, or prime, again (see ``Standing.begin``)."""

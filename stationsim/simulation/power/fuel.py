@@ -23,6 +23,12 @@ if TYPE_CHECKING:
     from stationsim.simulation.machines import Machine
     from stationsim.simulation.power.generator import Generator
 
+REFUELLED, REFUELLING_REFUSED = "refuelled", "refuelling refused"
+"""What happens when somebody fills a tank, or has none to fill."""
+
+NOT_COUNTED = "its fuel is not counted"
+"""Why a tank is not filled."""
+
 
 class Fuel(Follower):
     """The tank of a generator set.
@@ -38,6 +44,7 @@ class Fuel(Follower):
         self.what = generator.what
         self.plant = generator.plant
         self.burnt_m3 = 0.0
+        self.filled_m3 = 0.0  # what somebody filled in
         self._burns = False
         self._loaded = False
         self._since_s = 0.0
@@ -47,7 +54,25 @@ class Fuel(Follower):
     @property
     def left_m3(self) -> float:
         """What was left at the last change [m3]."""
-        return max(self.what.tank_m3 - self.burnt_m3, 0.0)
+        return max(self.what.tank_m3 + self.filled_m3 - self.burnt_m3, 0.0)
+
+    @property
+    def counted(self) -> bool:
+        """True when it has a tank whose fuel is counted."""
+        return bool(self.what.fuel_loads) and self.what.tank_m3 < math.inf
+
+    @property
+    def part_left(self) -> float:
+        """Part of what the tank held at the start that is left at this moment [-]; nothing changes.
+
+        One where its fuel is not counted.
+        """
+        if not self.counted:
+            return 1.0
+        if self.what.tank_m3 <= 0.0:
+            return 0.0
+        left_m3 = self.what.tank_m3 + self.filled_m3 - self.burnt_m3 - self._burnt_since()[0]
+        return max(left_m3, 0.0) / self.what.tank_m3
 
     @property
     def empty(self) -> bool:
@@ -77,16 +102,31 @@ class Fuel(Follower):
 
     def take_stock(self) -> None:
         """Count what has been burnt since the last change."""
-        now = self.plant.t_s
-        lasted_s = now - self._since_s
+        burnt_m3, drawn_j = self._burnt_since()
+        self._marks.update(drawn_j)
+        self.burnt_m3 += burnt_m3
+        self._since_s = self.plant.t_s
+
+    def _burnt_since(self) -> tuple[float, dict[int, float]]:
+        """Return what has been burnt since the last change [m3], and the marks of now [J]."""
+        lasted_s = self.plant.t_s - self._since_s
         used_j = 0.0
+        marks = {}
         for machine in self.plant.electric:
             used_j += machine.run_j - self._marks.get(machine.index, 0.0)
-            self._marks[machine.index] = machine.run_j
-        if self._burns and lasted_s > 0.0:
-            load_w = used_j / lasted_s if self._loaded else 0.0
-            self.burnt_m3 += self.what.fuel_rate_m3_per_s(load_w) * lasted_s
-        self._since_s = now
+            marks[machine.index] = machine.run_j
+        if not self._burns or lasted_s <= 0.0:
+            return 0.0, marks
+        load_w = used_j / lasted_s if self._loaded else 0.0
+        return self.what.fuel_rate_m3_per_s(load_w) * lasted_s, marks
+
+    def fill(self) -> float:
+        """Fill the tank to what it held at the start; return what went in [m3]."""
+        self.take_stock()
+        filled_m3 = self.burnt_m3 - self.filled_m3
+        self.filled_m3 = self.burnt_m3
+        self._foresee()
+        return filled_m3
 
     def started(self, machine: Machine) -> None:
         """A new run begins with nothing drawn; what was drawn by the last one is counted."""
@@ -105,11 +145,10 @@ class Fuel(Follower):
         """Return the greatest power that the lineup draws, at any level [W]."""
         if not self._loaded:
             return 0.0
-        lineup, engine = self.plant.water.lineup, self.plant.engine
-        skipped = -1 if engine is None else engine.machine.index
+        lineup, machines = self.plant.water.lineup, self.plant.machines
         total = 0.0
         for n, index in enumerate(lineup.running):
-            if index == skipped:
+            if machines[index].engine_driven:
                 continue
             power, slope = lineup.power_w[n], lineup.power_slope[n]
             ends = [
@@ -143,5 +182,5 @@ class Fuel(Follower):
         if not self.empty:
             self._foresee()
             return
-        self.burnt_m3 = self.what.tank_m3
+        self.burnt_m3 = self.what.tank_m3 + self.filled_m3
         self.generator.out_of_fuel()

@@ -20,7 +20,8 @@ from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import FAULT, SAME_INSTANT_S, SUPPLY
 from stationsim.simulation.following import Follower
 from stationsim.simulation.machines import Block, Machine
-from stationsim.simulation.power.fuel import Fuel
+from stationsim.simulation.power.fuel import NOT_COUNTED, REFUELLED, REFUELLING_REFUSED, Fuel
+from stationsim.units import show
 
 if TYPE_CHECKING:
     from stationsim.equipment.power import GeneratorSet
@@ -60,6 +61,7 @@ class Generator(Follower):
         self.block: Block | None = None
         self.fuel = Fuel(self)
         self._piece = 0
+        self._beneath: Block | None = None  # it failed while it stood for want of fuel
 
     @property
     def at_voltage(self) -> bool:
@@ -317,7 +319,7 @@ class Generator(Follower):
             plant.supply.feed(cause)
 
     def out_of_fuel(self) -> None:
-        """Its tank is empty; nobody fills it within a run."""
+        """Its tank is empty; it stands until somebody fills it."""
         self.plant.note(self.name, "out of fuel", "tank empty")
         self._ends("out of fuel", "out of fuel")
 
@@ -338,9 +340,10 @@ class Generator(Follower):
         else:
             block = Block(over_s, event.resets_itself)
             plant.at(over_s, FAULT, f"{self.path}.over", over_s)
-        block = block.upon(self.block)
+        block = block.upon(self.block or self._beneath)
         plant.standing.begin(self.name, event.kind, math.inf, f"{self.path}.mended")
         if self.phase == "out of fuel":
+            self._beneath = block
             return
         self._down("failed", "generator fails", block)
 
@@ -352,7 +355,7 @@ class Generator(Follower):
         over_s
             When it was to be over [s].
         """
-        block = self.block
+        block = self.block or self._beneath
         if block is not None and block.over_s == over_s and block.resets_itself:
             self.plant.standing.end(self.name, "generator fails", "by itself")
 
@@ -371,15 +374,45 @@ class Generator(Follower):
     def mended(self, _subject: str, _kind: str, cause: str) -> None:
         """Let it run again (see ``Standing.begin``)."""
         plant = self.plant
+        self._beneath = None
         if self.block is None:
             return
         self.block = None
         plant.note(self.name, "reset", cause, self.phase)
         plant.alarms.condition(_ALARM, self.name, 0.0, cause, on=False)
         self._turn("stopped", "reset")
-        if self is plant.supply.mobile:
-            if plant.supply.mobile_connected:
+        self._may_run("reset")
+
+    def _may_run(self, why: str) -> None:
+        """Let a set that stood run again where it is wanted."""
+        supply = self.plant.supply
+        if self is supply.mobile:
+            if supply.mobile_connected:
                 self.connected()
-                plant.supply.feed("reset")
-        elif plant.supply.transfer is not None:
-            plant.supply.transfer.generator_free()
+                supply.feed(why)
+        elif supply.transfer is not None:
+            supply.transfer.generator_free()
+
+    def refuel(self, cause: str) -> None:
+        """Somebody fills its tank; if it stood for want of fuel it can run again.
+
+        Parameters
+        ----------
+        cause
+            Why.
+        """
+        plant = self.plant
+        if not self.fuel.counted:
+            plant.note(self.name, REFUELLING_REFUSED, NOT_COUNTED)
+            return
+        filled_m3 = self.fuel.fill()
+        plant.note(self.name, REFUELLED, cause, f"{show(filled_m3, 'fuel', 'si')} filled")
+        if self.phase == "out of fuel" and self._beneath is not None:
+            self.block, self._beneath = self._beneath, None
+            self._turn("failed", "generator fails")
+        elif self.phase == "out of fuel":
+            plant.alarms.condition(_ALARM, self.name, 0.0, REFUELLED, on=False)
+            self._turn("stopped", REFUELLED)
+            self._may_run(REFUELLED)
+        elif self.phase == "stopped" and self is plant.supply.mobile:
+            self._may_run(REFUELLED)

@@ -1,4 +1,4 @@
-"""What goes wrong with transfer switch, generator and engine: their events, by kind.
+"""What befalls transfer switch, generator, engine and bypass pump: their events, by kind.
 
 An event for what the station does not have is written down and changes nothing.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stationsim.episode import ScriptedEvent
+from stationsim.simulation.power.fuel import REFUELLED, REFUELLING_REFUSED
 
 if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
@@ -37,14 +38,39 @@ class PowerTrouble:
             "generator late": self._late,
             "battery flat": self._engine,
             "fails to prime": self._engine,
+            "bypass pump connected": self._bypass_connected,
+            "bypass pump disconnected": self._bypass_disconnected,
+            REFUELLED: self._refuelled,
         }
 
     def _engine(self, event: ScriptedEvent, over_s: float) -> None:
-        engine = self.plant.engine
+        engine = self.plant.engine_set(event.subject)
         if engine is None:
             self.plant.note(event.subject, event.kind, event.cause, _NONE_THERE)
         else:
             engine.goes_wrong(event, over_s)
+
+    def _bypass_connected(self, event: ScriptedEvent, _over_s: float) -> None:
+        if self.plant.bypass is None:
+            self.plant.note(event.subject, "connection refused", _NONE_THERE)
+        else:
+            self.plant.bypass.connect(event.cause)
+
+    def _bypass_disconnected(self, event: ScriptedEvent, _over_s: float) -> None:
+        if self.plant.bypass is None:
+            self.plant.note(event.subject, "connection refused", _NONE_THERE)
+        else:
+            self.plant.bypass.disconnect(event.cause)
+
+    def _refuelled(self, event: ScriptedEvent, _over_s: float) -> None:
+        plant = self.plant
+        tank = plant.supply.set_named(event.subject) or plant.engine_set(event.subject)
+        if tank is None:
+            machine = event.subject in plant.by_name
+            why = "it burns no fuel" if machine else _NONE_THERE
+            plant.note(event.subject, REFUELLING_REFUSED, why)
+        else:
+            tank.refuel(event.cause)
 
     def _sticks(self, event: ScriptedEvent, over_s: float) -> None:
         transfer = self.plant.supply.transfer

@@ -109,6 +109,8 @@ class Supply:
             if generator is not None:
                 generator.fuel.take_stock()
                 self.plant.trace.fuel_m3[generator.name] = generator.fuel.burnt_m3
+                if generator.fuel.filled_m3 > 0.0:
+                    self.plant.trace.filled_m3[generator.name] = generator.fuel.filled_m3
 
     def set_named(self, name: str) -> Generator | None:
         """Return a generator set by its name; None when the station has no such set.
@@ -372,6 +374,7 @@ class Supply:
         if source == DEAD:
             self.live = False
             self._dead_s = plant.t_s
+            plant.alarms.busbar_dead()
             plant.power_changed()
             for machine in plant.electric:
                 plant.stop(machine, why)
@@ -381,6 +384,7 @@ class Supply:
         if taken is not None:
             taken.loaded()
         if before == DEAD:
+            plant.alarms.busbar_live()
             boot_s = 0.0 if self.generator is None or self.what is None else self.what.boot_s
             if plant.t_s - self._dead_s < SAME_INSTANT_S and self.what is not None:
                 boot_s = max(boot_s, 2.0 * SAME_INSTANT_S)  # the panel notices any break

@@ -59,6 +59,10 @@ class Standing:
         """
         return (subject, kind) in self._until_s
 
+    def all(self) -> tuple[tuple[str, str], ...]:
+        """Return whose conditions stand, and which, in the order in which they began."""
+        return tuple(self._until_s)
+
     def begin(self, subject: str, kind: str, over_s: float, ends: str) -> None:
         """Take note that a condition stands from now on.
 

@@ -71,7 +71,7 @@ class RunningBack:
         state = None
         if through:
             main = main._replace(drains_m3s=0.0)
-            if not mask or plant.water.moves_m3s((mask, (pumps, main))) <= 0.0:
+            if not mask or plant.water.moves_m3s((mask, (pumps, main), 0.0)) <= 0.0:
                 state = (tuple(through), main)
         if state == self._state:
             return

@@ -72,6 +72,8 @@ class Spilling:
         plant.note(
             "station", "spill begins", f"level at the crest {level_text(self.spillway.crest_m)}"
         )
+        if plant.people is not None:
+            plant.people.spill_began()
 
     def end(self, cause: str) -> None:
         """Nothing goes over any more.

@@ -24,12 +24,12 @@ class Thresholds:
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
-        self._plans: dict[tuple[tuple[float, ...], str], WakePlan] = {}
+        self._plans: dict[tuple[tuple[float, ...], str, str], WakePlan] = {}
         # where it matters on which side the water leaves; a cap is looked at by itself
         self._sided = tuple(
             (volume, level, tags)
             for volume, level, tags in zip(
-                *wake_plan(plant.station, (), "", plant.spilling.cap_m3), strict=True
+                *wake_plan(plant.station, (), "", "", plant.spilling.cap_m3), strict=True
             )
             if tags & {"high level", "low level", "float", "motor top", "air"}
             or ("crest" in tags and plant.spilling.weir)
@@ -48,7 +48,7 @@ class Thresholds:
         waits = plant.engine.waits if plant.engine is not None else ""
         signal = plant.signal
         levels = controller_levels_m if signal.right else signal.waited_for(controller_levels_m)
-        key = (levels, waits)
+        key = (levels, waits, plant.bypass.waits if plant.bypass is not None else "")
         plan = self._plans.get(key)
         if plan is None:
             plan = self._plans[key] = wake_plan(plant.station, *key, plant.spilling.cap_m3)

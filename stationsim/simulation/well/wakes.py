@@ -26,9 +26,13 @@ class WakePlan(NamedTuple):
 
 
 def wake_plan(
-    station: Station, controller_levels_m: tuple[float, ...], engine_waits: str, cap_m3: float
+    station: Station,
+    controller_levels_m: tuple[float, ...],
+    engine_waits: str,
+    bypass_waits: str,
+    cap_m3: float,
 ) -> WakePlan:
-    """Return all that is waited for: by the controller, the alarms, the spill and the engine.
+    """Return all that is waited for: by the controller, the alarms, the spill and the engines.
 
     Parameters
     ----------
@@ -36,12 +40,12 @@ def wake_plan(
         What stands there.
     controller_levels_m
         What the controller asked for [m above floor].
-    engine_waits
+    engine_waits, bypass_waits
         ``may start``, ``runs`` or nothing (see ``EngineSet.waits``).
     cap_m3
         Volume that is never exceeded [m3].
     """
-    alarms, engine = station.alarms, station.engine_pump
+    alarms = station.alarms
     wanted: list[tuple[float | None, str]] = [(x, "controller") for x in controller_levels_m]
     wanted += [
         (alarms.high_level_m, "high level"),
@@ -56,10 +60,14 @@ def wake_plan(
         ]
     wanted += [(pump.motor_top_m, "motor top") for pump in station.pumps]
     wanted += [(pump.air_bound_below_m, "air") for pump in station.pumps]
-    if engine is not None and engine_waits == "may start":
-        wanted.append((engine.start_level_m, "engine"))
-    if engine is not None and engine_waits == "runs":
-        wanted.append((engine.stop_level_m, "engine"))
+    for engine, waits in (
+        (station.engine_pump, engine_waits),
+        (station.bypass_pump, bypass_waits),
+    ):
+        if engine is not None and waits == "may start":
+            wanted.append((engine.start_level_m, "engine"))
+        if engine is not None and waits == "runs":
+            wanted.append((engine.stop_level_m, "engine"))
     merged: dict[float, tuple[float, set[str]]] = {}
     for level, tag in wanted:
         if level is not None:
@@ -87,8 +95,9 @@ def marks(station: Station) -> tuple[float, ...]:
             found += [start, stop]
     if station.backup_floats is not None:
         found += [station.backup_floats.start_m, station.backup_floats.stop_m]
-    if station.engine_pump is not None:
-        found += [station.engine_pump.start_level_m, station.engine_pump.stop_level_m]
+    for engine in (station.engine_pump, station.bypass_pump):
+        if engine is not None:
+            found += [engine.start_level_m, engine.stop_level_m]
     return tuple(sorted({x for x in found if x is not None}))
 
 

@@ -28,8 +28,8 @@ from stationsim.station import Station
 
 _NO_SAMPLES = (math.inf,)
 
-LineupKey = tuple[int, ConditionKey]
-"""A bit for each machine that runs, and the condition of every machine and of the main."""
+LineupKey = tuple[int, ConditionKey, float]
+"""A bit for each machine that runs, the condition of all and of the main, and what tankers take."""
 
 
 class Water:
@@ -74,9 +74,10 @@ class Water:
         self._drains: dict[tuple[float, RunsBack, MainCondition], float] = {}
         self._duty_level_m = duty_level(station)
         self.back_m3 = 0.0  # what has run back through pumps that stood
+        self.hauled_m3 = 0.0  # what tankers have taken
         self._band_s: list[float] = []
         self._band_vs: list[float] = []
-        self.lineup = self._lineup_of((0, ((), SOUND_MAIN)))
+        self.lineup = self._lineup_of((0, ((), SOUND_MAIN), 0.0))
         self.least_m3 = self.greatest_m3 = self.v_m3
         self.least_s = self.greatest_s = 0.0
         self.advances = 0
@@ -98,7 +99,7 @@ class Water:
 
     @property
     def pumped_m3s(self) -> float:
-        """All that is pumped at the committed moment, less what runs back [m3/s]."""
+        """All that is pumped or hauled at the committed moment, less what runs back [m3/s]."""
         lineup = self.lineup
         j = len(lineup.edge_m3) - 1
         while j > 0 and lineup.edge_m3[j] > self.v_m3:
@@ -209,6 +210,9 @@ class Water:
             machine.run_j += energy
         if lineup.back_m3s:
             self._came_back(found)
+        if lineup.hauled_m3s > 0.0:
+            wet_s = sum(band_s[low : high + 1])
+            self.hauled_m3 += lineup.hauled_m3(wet_s, found.dry_m3, found.dry_s)
         if self.spilling.since_s is not None:
             self.spilling.absorb(found, lineup, band_s, band_vs)
         for j in range(low, high + 1):
@@ -229,7 +233,9 @@ class Water:
         volume = 0.0
         for j in range(found.low_band, found.high_band + 1):
             volume += back[j] * band_s[j] + slope[j] * band_vs[j]
-        if found.dry_s > 0.0 and found.dry_m3 > 0.0:
+        if found.dry_s > 0.0 and lineup.stands_dry:  # a tanker takes it all
+            volume += back[0] * found.dry_s
+        elif found.dry_s > 0.0 and found.dry_m3 > 0.0:
             # on an empty well all flows shrink alike, to what arrives
             volume += found.dry_m3 * back[0] / lineup.out_m3s[0]
         self.back_m3 += volume
@@ -240,7 +246,7 @@ class Water:
         Parameters
         ----------
         key
-            A bit for each machine that runs, and the condition of all.
+            A bit for each machine that runs, the condition of all, and what tankers take.
         """
         self.lineup = self._lineup_of(key)
         return self.lineup
@@ -251,7 +257,7 @@ class Water:
         Parameters
         ----------
         key
-            A bit for each machine that runs, and the condition of all.
+            A bit for each machine that runs, the condition of all, and what tankers take.
         """
         lineup = self._lineup_of(key)
         j = len(lineup.edge_m3) - 1
@@ -287,7 +293,11 @@ class Water:
         lineup = self._lineups.get(key)
         if lineup is None:
             station = self.station
-            mask, (pumps, main) = key
+            mask, (pumps, main), hauled_m3s = key
+            if hauled_m3s > 0.0:
+                alone = self._lineup_of((mask, key[1], 0.0))
+                lineup = self._lineups[key] = alone.hauling(hauled_m3s)
+                return lineup
             running = [machine for machine in self.machines if mask >> machine.index & 1]
             totals = station.total_by_number_m3s
             if totals is not None and main.flow_left != 1.0:

@@ -73,6 +73,8 @@ class Fitness:
 def criteria_of(station: Station, episode: Episode, result: Result | None = None) -> Fitness:
     """Return every criterion of a station, judged.
 
+    It is judged as it is built: a bypass pump that can be brought does not count.
+
     Parameters
     ----------
     station, episode
@@ -80,7 +82,7 @@ def criteria_of(station: Station, episode: Episode, result: Result | None = None
     result
         The episode as run; None to have it run here (a week of it at most).
     """
-    case = Case(station, episode)
+    case = Case(station.as_built(), episode)
     rates = rates_of(case)
     hours = hours_of(case)
     if result is None:

@@ -8,10 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import multiprocessing
-import time
-from concurrent.futures import FIRST_EXCEPTION, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,6 +17,7 @@ from stationsim import metrics
 from stationsim.errors import InputError, StationSimError
 from stationsim.inflow.segments import Segments
 from stationsim.simulation.session import simulate
+from stationsim.studies.processes import each_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -40,8 +37,6 @@ Row = tuple[str, str, float, str]
 _HOUR_S = 3600.0
 _DAY_POINT_S = 120.0
 _BEHIND_THE_LEAD = ("lag", "second lag", "third lag", "standby")
-_WORTH_PROCESSES_S = 6.0
-"""Processes take a second or two to start: they pay when this much is still to be run [s]."""
 
 
 @dataclass(frozen=True)
@@ -165,47 +160,7 @@ def run_all(
     StationSimError
         When a run cannot be made; it names the setting, and what still ran is given up.
     """
-
-    def tell(done: int) -> None:
-        if progress is not None:
-            progress(done, len(tasks))
-
-    tell(0)
-    began = time.perf_counter()
-    done = [run_one(tasks[0])]
-    tell(1)
-    rest = tasks[1:]
-    to_run_s = (time.perf_counter() - began) * len(rest)
-    if processes > 1 and len(rest) > 1 and to_run_s > _WORTH_PROCESSES_S:
-        return done + _in_processes(rest, min(processes, len(rest)), lambda n: tell(n + 1))
-    for task in rest:
-        done.append(run_one(task))
-        tell(len(done))
-    return done
-
-
-def _in_processes(
-    tasks: Sequence[Task], processes: int, tell: Callable[[int], None]
-) -> list[Outcome]:
-    # a new interpreter each: copies of this one would inherit the threads of its libraries
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(processes, mp_context=context)
-    try:
-        open_: set[Future[Outcome]] = set()
-        futures = [pool.submit(run_one, task) for task in tasks]
-        for future in futures:
-            future.add_done_callback(lambda _: tell(sum(one.done() for one in futures)))
-        _, open_ = wait(futures, return_when=FIRST_EXCEPTION)
-        if open_:
-            pool.shutdown(wait=False, cancel_futures=True)
-        ended = (one for one in futures if one.done() and not one.cancelled())
-        failed = next((one for one in ended if one.exception()), None)
-        return [failed.result()] if failed is not None else [one.result() for one in futures]
-    except BrokenProcessPool as error:
-        message = "a process that ran a setting ended before its run did (out of memory?)"
-        raise StationSimError(message) from error
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+    return each_of(run_one, tasks, processes, progress)
 
 
 def figures(result: Result) -> list[Row]:

@@ -39,7 +39,9 @@ from stationsim.studies.rehearse.routine import ROUTINE, routine_levels
 from stationsim.study_result import Source, StudyResult
 
 if TYPE_CHECKING:
+    from stationsim.forms import Form
     from stationsim.station import Station
+    from stationsim.units import System
 
 HOUR_S = 3600.0
 
@@ -177,6 +179,8 @@ def rehearse(
     stations: Sequence[tuple[str, Station, Episode]],
     asked: HoursAsked | None = None,
     sources: Sequence[Source] = (),
+    *,
+    sheet: bool = False,
 ) -> StudyResult:
     """Return the 24-hour table of one station or several.
 
@@ -189,6 +193,8 @@ def rehearse(
         What is asked; None for the usual.
     sources
         The scenarios that they came from.
+    sheet
+        True to add the one-page station sheet of the first station.
 
     Raises
     ------
@@ -219,7 +225,21 @@ def rehearse(
         draw={"minutes_to_spill": partial(drawn.minutes_figure, found, asked)},
         asked=asdict(asked),
         sources=tuple(sources),
+        forms=partial(_sheet, stations[0], found[0], asked, sources) if sheet else None,
     )
+
+
+def _sheet(
+    one: tuple[str, Station, Episode],
+    hours: StationHours,
+    asked: HoursAsked,
+    sources: Sequence[Source],
+    system: System,
+) -> list[Form]:
+    from stationsim.studies.rehearse.sheet import station_sheet
+
+    source = sources[0] if sources else None
+    return [station_sheet(one[1], one[2], system, hours=hours, asked=asked, source=source)]
 
 
 def ranked(found: Sequence[StationHours], asked: HoursAsked) -> list[RankRow]:
@@ -275,7 +295,7 @@ def worst_of(hours: Sequence[HourRow]) -> HourRow:
 def station_hours(
     name: str, station: Station, episode: Episode, asked: HoursAsked, *, pump_down: bool = True
 ) -> StationHours:
-    """Return all rows of one station.
+    """Return all rows of one station as it is built, without a bypass pump that can be brought.
 
     Parameters
     ----------
@@ -293,12 +313,13 @@ def station_hours(
     InputError
         When it has no level of spill, a level is not set, or a record does not cover a day.
     """
+    station = station.as_built()
     crest_of(station, name)
     days = [day_flows(episode, day, same_day=asked.same_day) for day in asked.days]
     wet = asked.added_m3s > 0.0 or any(is_storm(source) for source in episode.inflow)
     weathers = ("dry", "wet") if wet else ("dry",)
     greatest = max(
-        inflow_range(_arriving(day, weather, hour, asked), DAY_S + REACH_S)[1]
+        inflow_range(arriving_at(day, weather, hour, asked), DAY_S + REACH_S)[1]
         for day in days
         for weather in weathers
         for hour in (0, 6, 12, 18)
@@ -310,7 +331,7 @@ def station_hours(
         starts = table.start_levels(day)
         for weather in weathers:
             for hour in range(24):
-                arriving = _arriving(day, weather, hour, asked)
+                arriving = arriving_at(day, weather, hour, asked)
                 table.add(day, weather, hour, starts[hour], arriving)
     return StationHours(
         name,
@@ -322,7 +343,20 @@ def station_hours(
     )
 
 
-def _arriving(day: DayFlows, weather: str, hour: int, asked: HoursAsked) -> Segments:
+def arriving_at(day: DayFlows, weather: str, hour: int, asked: HoursAsked) -> Segments:
+    """Return what arrives on a day when the power goes at an hour.
+
+    Parameters
+    ----------
+    day
+        The day.
+    weather
+        ``dry`` or ``wet``.
+    hour
+        The hour [h].
+    asked
+        Says what is added when it is wet, and when the storm brings most.
+    """
     if weather == "dry":
         return day.dry
     return day.wet(hour * HOUR_S + asked.storm_peak_s, asked.added_m3s)

@@ -182,6 +182,7 @@ def _loads(flow_m3s: float, asked: NowAsked) -> float:
 
 
 def _now(station: Station, episode: Episode, asked: NowAsked) -> Now:
+    station = station.as_built()
     _check(station, asked)
     if asked.rise is not None and asked.at_s < asked.rise.in_s:
         # the change began before the episode: everything counts from a day earlier

@@ -1,0 +1,539 @@
+"""The cases of a plan: with one source alone, with all of them, and with each one left out.
+
+A case is a station and a response. It is rehearsed by a run: the grid fails at the hour and stays
+out, nothing else is scripted, and people do what the plan says. So the plan is the same as a run of
+the same station in which the power goes at that hour.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import TYPE_CHECKING, NamedTuple
+
+from stationsim.chance import Range
+from stationsim.episode import Episode, ScriptedEvent
+from stationsim.people.response import Pace, Response, TaskKind
+from stationsim.simulation.session import Session, simulate
+from stationsim.studies.rehearse.days import moved
+from stationsim.studies.rehearse.hours import HoursAsked
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from stationsim.equipment.power import StandbyPower
+    from stationsim.inflow.segments import Segments
+    from stationsim.station import Station
+    from stationsim.trace import Trace
+
+PACES: tuple[Pace, ...] = ("low", "typical", "high")
+
+ENGINE, GENERATOR = "engine-driven pump", "generator"
+MOBILE, BYPASS, TANKER = "mobile generator", "bypass pump", "tanker"
+"""The sources of pumping that a plan may have while the grid is out."""
+
+TASK_OF: dict[str, TaskKind] = {
+    MOBILE: "connect mobile generator",
+    BYPASS: "connect bypass pump",
+    TANKER: "haul",
+}
+"""The step of the plan that brings a source."""
+
+_TRIPS_VA = 1e-3
+_TANKER_TAKES = "tanker takes"
+_FIRST_WATER = ("start", _TANKER_TAKES)
+_LOOKS_EVERY_S = 1800.0
+
+
+@dataclass(frozen=True)
+class PlanAsked(HoursAsked):
+    """What is asked of a plan; all that the table by hour asks, and more.
+
+    Parameters
+    ----------
+    outage_s
+        How long the grid stays out [s].
+    hour
+        The hour whose sequence is drawn; None for the worst.
+    late_s
+        How much later the crew may be than it would be [s].
+    """
+
+    days: tuple[str, ...] = ("wednesday",)
+    outage_s: float = 8.0 * 3600.0
+    hour: int | None = None
+    late_s: tuple[float, ...] = (900.0, 1800.0, 3600.0)
+
+
+class Case(NamedTuple):
+    """A station and who answers for it.
+
+    Parameters
+    ----------
+    name
+        What is different about it.
+    station
+        What stands there.
+    response
+        Who answers; None for nobody.
+    events
+        What else happens, from the moment on at which the power goes.
+    """
+
+    name: str
+    station: Station
+    response: Response | None
+    events: tuple[ScriptedEvent, ...] = ()
+
+
+class Outcome(NamedTuple):
+    """What came of a case at an hour.
+
+    Parameters
+    ----------
+    spilled_m3
+        What was lost until the grid is back [m3].
+    spill_s
+        When it began, from the power loss on [s]; infinity for never.
+    flow_s
+        When something first drew water out again [s]; infinity for never.
+    greatest_level_m
+        Highest level [m above floor].
+    trace
+        The run.
+    """
+
+    spilled_m3: float
+    spill_s: float
+    flow_s: float
+    greatest_level_m: float
+    trace: Trace
+
+
+@dataclass(frozen=True)
+class Cut:
+    """An inflow from some moment on; a source of inflow.
+
+    Parameters
+    ----------
+    whole
+        All that arrives, from a midnight on.
+    from_s
+        The moment [s since that midnight].
+    """
+
+    whole: Segments
+    from_s: float
+
+    def segments(self, start: datetime, duration_s: float) -> Segments:
+        """Return what arrives in an episode that begins at the moment.
+
+        Parameters
+        ----------
+        start
+            Its start.
+        duration_s
+            How long it lasts [s].
+        """
+        del start
+        to_s = self.from_s + duration_s
+        return moved(self.whole.between(self.from_s, to_s), -self.from_s)
+
+
+def sources_of(station: Station, response: Response) -> tuple[str, ...]:
+    """Return the sources that a station has in its plan.
+
+    Parameters
+    ----------
+    station, response
+        What stands there, and who answers.
+    """
+    power = station.standby_power
+    there = {
+        ENGINE: station.engine_pump is not None,
+        GENERATOR: power is not None and power.generator is not None,
+        MOBILE: power is not None and power.mobile is not None,
+        BYPASS: station.bypass_pump is not None,
+        TANKER: True,
+    }
+    return tuple(
+        name
+        for name, has in there.items()
+        if has and (name not in TASK_OF or response.task(TASK_OF[name]) is not None)
+    )
+
+
+def without(station: Station, *names: str) -> Station:
+    """Return a station without some of the sources that stand there.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    names
+        Which sources.
+    """
+    if ENGINE in names:
+        station = replace(station, engine_pump=None)
+    power = station.standby_power
+    if GENERATOR in names and power is not None:
+        station = replace(station, standby_power=replace(power, generator=None))
+    return replace(station, exercise=None)
+
+
+def at_pace(station: Station, pace: Pace) -> Station:
+    """Return a station whose engines fire at the first crank, or at the last when all goes slowly.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    pace
+        ``high`` for slowly.
+    """
+    if pace != "high":
+        return station
+    engine = station.engine_pump
+    if engine is not None:
+        more_s = (engine.crank_tries - 1) * (engine.crank_s + engine.crank_rest_s)
+        engine = replace(engine, start_delay_s=engine.start_delay_s + more_s)
+    power: StandbyPower | None = station.standby_power
+    if power is not None and power.generator is not None:
+        what = power.generator
+        tries = what.crank_tries
+        crank_s = tries * what.crank_s + (tries - 1) * what.crank_rest_s
+        power = replace(power, generator=replace(what, crank_s=crank_s))
+    return replace(station, engine_pump=engine, standby_power=power)
+
+
+def nobody(station: Station) -> Case:
+    """Return the case in which nothing runs and nobody comes.
+
+    Parameters
+    ----------
+    station
+        What stands there.
+    """
+    return Case("nobody", without(station, ENGINE, GENERATOR), None)
+
+
+def alone(station: Station, response: Response, source: str, pace: Pace) -> Case:
+    """Return the case in which one source has to carry it alone.
+
+    Parameters
+    ----------
+    station, response
+        What stands there, and who answers.
+    source
+        Which source.
+    pace
+        How quickly all goes.
+    """
+    stands = without(station, *(name for name in (ENGINE, GENERATOR) if name != source))
+    others = {kind for name, kind in TASK_OF.items() if name != source}
+    kept = tuple(task for task in response.tasks if task.kind not in others)
+    people = replace(response, tasks=kept, pace=pace) if source in TASK_OF else None
+    return Case(source, at_pace(stands, pace), people)
+
+
+def whole(station: Station, response: Response, pace: Pace) -> Case:
+    """Return the case of the whole plan.
+
+    Parameters
+    ----------
+    station, response
+        What stands there, and who answers.
+    pace
+        How quickly all goes.
+    """
+    return Case("whole plan", at_pace(without(station), pace), replace(response, pace=pace))
+
+
+def left_out(station: Station, response: Response, asked: PlanAsked) -> list[Case]:
+    """Return the whole plan with each single thing missing, or going wrong.
+
+    Parameters
+    ----------
+    station, response
+        What stands there, and who answers.
+    asked
+        How late the crew may be.
+    """
+    stands, typical = without(station), replace(response, pace="typical")
+    found = [
+        Case(f"without {name}", without(station, name), typical)
+        for name in sources_of(station, response)
+        if name not in TASK_OF
+    ]
+    found += [
+        Case(
+            f"without '{task.kind}'",
+            stands,
+            replace(typical, tasks=tuple(one for one in typical.tasks if one is not task)),
+        )
+        for task in typical.tasks
+    ]
+    found += [
+        Case(f"crew {late_s / 60.0:g} min late", stands, replace(typical, late_s=late_s))
+        for late_s in asked.late_s
+    ]
+    found += _gone_wrong(stands, typical)
+    return found
+
+
+def _gone_wrong(station: Station, response: Response) -> list[Case]:
+    """Return the whole plan with one thing that goes wrong with it."""
+    found = []
+    if station.engine_pump is not None:
+        name = station.engine_pump.pump.name
+        event = ScriptedEvent(0.0, "fails to start", name)
+        found.append(Case(f"{name} fails to start", station, response, (event,)))
+    power = station.standby_power
+    if power is not None and power.generator is not None:
+        event = ScriptedEvent(0.0, "generator fails to start", GENERATOR)
+        found.append(Case("generator fails to start", station, response, (event,)))
+    sets = [] if power is None else [(GENERATOR, power.generator), (MOBILE, power.mobile)]
+    for name, what in sets:
+        if power is not None and what is not None:
+            weak = replace(what, start_va=_TRIPS_VA)
+            if name == GENERATOR:
+                weakened = replace(power, generator=weak)
+            else:
+                weakened = replace(power, mobile=weak)
+            dark = replace(station, standby_power=_loaded(weakened, station))
+            found.append(Case(f"{name} trips on the first start", dark, response))
+    lost = ScriptedEvent(0.0, "telemetry lost", "telemetry")
+    found.append(Case("telemetry lost with the power", station, response, (lost,)))
+    if response.call_list:
+        first = response.call_list[0]
+        people = tuple(
+            replace(one, answers=False) if one.name == first else one for one in response.people
+        )
+        case = Case(f"{first} does not answer", station, replace(response, people=people))
+        found.append(case)
+    return found
+
+
+def _loaded(power: StandbyPower, station: Station) -> StandbyPower:
+    """Return standby power for which every pump asks for something at its start."""
+    from stationsim.equipment.power import MotorLoad
+
+    loads = {pump.name: power.loads.get(pump.name, MotorLoad(0.0, 0.0)) for pump in station.pumps}
+    asks = {
+        name: replace(one, running_va=max(one.running_va, 1.0), start_va=max(one.start_va, 1.0))
+        for name, one in loads.items()
+    }
+    return replace(power, loads=asks)
+
+
+Change = Callable[[Response, Range], Response]
+
+
+class Step(NamedTuple):
+    """One span of the chain that brings a source.
+
+    Parameters
+    ----------
+    name
+        What it is.
+    who
+        Who does it; empty for a machine, or for whoever delivers.
+    span
+        Low, typical and high [s].
+    change
+        Returns the response with another span for it.
+    """
+
+    name: str
+    who: str
+    span: Range
+    change: Change
+
+
+def steps_of(
+    response: Response, source: str, person: str, at_night: frozenset[str] = frozenset()
+) -> list[Step]:
+    """Return the spans of the chain that brings a source, in their order.
+
+    Parameters
+    ----------
+    response
+        Who answers.
+    source
+        Which source.
+    person
+        Name of who goes.
+    at_night
+        Which of ``acknowledges``, ``gets_ready`` and ``travels`` they begin at night.
+    """
+    task = response.task(TASK_OF[source])
+    if task is None or not person:
+        return []
+    kind, who = task.kind, response.person(person)
+
+    def of_response(name: str) -> Change:
+        return lambda one, span: replace(one, **{name: span})  # type: ignore[arg-type]
+
+    def of_person(name: str) -> Change:
+        def change(one: Response, span: Range) -> Response:
+            people = tuple(
+                replace(p, **{name: span, f"night_{name}": span})  # type: ignore[arg-type]
+                if p.name == person
+                else p
+                for p in one.people
+            )
+            return replace(one, people=people)
+
+        return change
+
+    def of_tool(name: str) -> Change:
+        def change(one: Response, span: Range) -> Response:
+            tools = tuple(
+                replace(t, **{name: span}) if t.name == task.tool else t  # type: ignore[arg-type]
+                for t in one.tools
+            )
+            return replace(one, tools=tools)
+
+        return change
+
+    def of_task(name: str) -> Change:
+        def change(one: Response, span: Range) -> Response:
+            tasks = tuple(
+                replace(t, **{name: span}) if t.kind == kind else t  # type: ignore[arg-type]
+                for t in one.tasks
+            )
+            return replace(one, tasks=tasks)
+
+        return change
+
+    def own(name: str) -> Range:
+        by_night: Range | None = getattr(who, f"night_{name}")
+        by_day: Range = getattr(who, name)
+        return by_night if by_night is not None and name in at_night else by_day
+
+    found = [
+        Step("alarm picked up", "", response.picked_up, of_response("picked_up")),
+        Step("phone rings", "", response.on_phone, of_response("on_phone")),
+        Step("acknowledged", person, own("acknowledges"), of_person("acknowledges")),
+        Step("gets ready", person, own("gets_ready"), of_person("gets_ready")),
+    ]
+    if task.tool is not None:
+        tool = response.tool(task.tool)
+        if tool.fetched is not None:
+            found.append(Step(f"fetches {tool.name}", person, tool.fetched, of_tool("fetched")))
+        if tool.delivered is not None:
+            found.append(Step(f"{tool.name} comes", "", tool.delivered, of_tool("delivered")))
+    found += [
+        Step("travels", person, own("travels"), of_person("travels")),
+        Step("looks around", person, response.assesses, of_response("assesses")),
+        Step(kind, person if task.people else "", task.takes, of_task("takes")),
+        Step("starts", person if task.people else "", task.starts, of_task("starts")),
+    ]
+    return [step for step in found if step.span.high > 0.0]
+
+
+def with_step(response: Response, step: Step, pace: str) -> Response:
+    """Return a response in which one span takes its low or its high time, the others typical ones.
+
+    Parameters
+    ----------
+    response
+        Who answers.
+    step
+        Which span.
+    pace
+        ``low`` or ``high``.
+    """
+    value = step.span.low if pace == "low" else step.span.high
+    return replace(step.change(response, Range.point(value)), pace="typical")
+
+
+@dataclass(frozen=True)
+class Hour:
+    """An hour at which the power goes.
+
+    Parameters
+    ----------
+    episode
+        The one that is asked about; its name and its seed count.
+    midnight
+        The midnight at which its day begins.
+    at_s
+        When the power goes [s since midnight].
+    arriving
+        All that arrives, from that midnight on.
+    level_m
+        Where the water stands then [m above floor].
+    out_s
+        How long the grid stays out [s].
+    """
+
+    episode: Episode
+    midnight: datetime
+    at_s: float
+    arriving: Segments
+    level_m: float
+    out_s: float
+
+    def rehearse(self, case: Case, level_m: float | None = None) -> Outcome:
+        """Run a case from the power loss until the grid is back.
+
+        Parameters
+        ----------
+        case
+            The station, and who answers.
+        level_m
+            Where the water stands when the power goes, if elsewhere [m above floor].
+        """
+        trace = simulate(case.station, self.episode_of(case, level_m)).trace
+        spills = [row.start_s for row in trace.spills]
+        flows = [run.start_s for run in trace.runs]
+        flows += [row.t_s for row in trace.events if row.event == _TANKER_TAKES]
+        return Outcome(
+            trace.spilled_m3,
+            min(spills, default=math.inf),
+            min(flows, default=math.inf),
+            trace.greatest_level_m,
+            trace,
+        )
+
+    def first_water_s(self, case: Case, level_m: float | None = None) -> float:
+        """Run a case until something draws water; return when that is [s], infinity for never.
+
+        Parameters
+        ----------
+        case
+            The station, and who answers.
+        level_m
+            Where the water stands when the power goes, if elsewhere [m above floor].
+        """
+        session = Session(case.station, self.episode_of(case, level_m))
+        while not session.done:
+            for row in session.advance(session.now_s + _LOOKS_EVERY_S):
+                if row.event in _FIRST_WATER:
+                    return row.t_s
+        return math.inf
+
+    def episode_of(self, case: Case, level_m: float | None = None) -> Episode:
+        """Return the episode in which the power goes at this hour.
+
+        Parameters
+        ----------
+        case
+            The station, and who answers.
+        level_m
+            Where the water stands then, if elsewhere [m above floor].
+        """
+        loss = ScriptedEvent(0.0, "grid loss", "grid", self.out_s + 1.0)
+        return replace(
+            self.episode,
+            start=self.midnight + timedelta(seconds=self.at_s),
+            duration_s=self.out_s,
+            inflow=(Cut(self.arriving, self.at_s),),
+            start_level_m=self.level_m if level_m is None else level_m,
+            events=(*case.events, loss),
+            random=(),
+            response=case.response,
+        )

@@ -1,0 +1,387 @@
+"""The rows of a plan: every hour by source and pace, step by step, and with each one left out.
+
+Margins are minutes between the spill that comes when nobody does anything and the first water that
+a source draws: positive when it comes in time. In time is not enough: what counts in the end is
+what the run has spilled.
+
+References
+----------
+Time allowed by a rule that starts the clock at the high-level alarm, as a worst value or as 24
+hourly values: 9VAC25-790-390 A.2 (Virginia Administrative Code, read 2026). One state's rule, and
+an example; local rules decide.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import timedelta
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from stationsim.inflow.daily import SATURDAY
+from stationsim.people.response import Pace, Response
+from stationsim.studies.processes import each_of
+from stationsim.studies.rehearse.days import day_flows, with_dark_upstream
+from stationsim.studies.rehearse.hours import (
+    HOUR_S,
+    HourRow,
+    StationHours,
+    arriving_at,
+    station_hours,
+)
+from stationsim.studies.rehearse.plan import cases as c
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from stationsim.episode import Episode
+    from stationsim.station import Station
+    from stationsim.trace import CrewRow
+
+Verdict = Literal["saves", "too late", "not enough", "never", "not needed"]
+
+Key = tuple[str, str, int]
+"""Day, weather and hour."""
+
+WHOLE = "whole plan"
+_OF_A_PERSON = {"called": "acknowledges", "gets ready": "gets_ready", "travels": "travels"}
+
+NO_SPILL_M3 = 1e-6
+"""Less than this is no spill [m3]."""
+
+
+class SourceRow(NamedTuple):
+    """One source alone, or the whole plan, at an hour and a pace."""
+
+    day: str
+    date: str
+    weather: str
+    hour: int
+    source: str
+    pace: Pace
+    nobody_spill_s: float
+    flow_s: float
+    margin_s: float
+    spilled_m3: float
+    greatest_level_m: float
+    verdict: Verdict
+
+
+class StepRow(NamedTuple):
+    """One span of the chain that brings a source, at an hour."""
+
+    day: str
+    weather: str
+    hour: int
+    source: str
+    number: int
+    step: str
+    who: str
+    low_s: float
+    typical_s: float
+    high_s: float
+    margin_low_s: float
+    margin_s: float
+    margin_high_s: float
+
+
+class LeftOutRow(NamedTuple):
+    """The whole plan at typical pace with one thing missing or going wrong."""
+
+    day: str
+    weather: str
+    hour: int
+    left_out: str
+    flow_s: float
+    spill_s: float
+    spilled_m3: float
+    more_m3: float
+
+
+class AllowedRow(NamedTuple):
+    """The time that a rule allows, from the high-level alarm at the hour to the spill."""
+
+    day: str
+    weather: str
+    hour: int
+    allowed_s: float
+    pace: Pace
+    response_s: float
+    margin_s: float
+    in_time: bool
+
+
+class Found(NamedTuple):
+    """All rows of a plan, and what sentences and figures need beside them.
+
+    Parameters
+    ----------
+    station, episode, response, asked
+        What was rehearsed.
+    hours
+        The table by hour of the same days.
+    sources, steps, left_out, allowed
+        The rows.
+    cuts
+        Every hour that was rehearsed, by day, weather and hour.
+    names
+        Names of the sources.
+    """
+
+    station: Station
+    episode: Episode
+    response: Response
+    asked: c.PlanAsked
+    hours: StationHours
+    sources: list[SourceRow]
+    steps: list[StepRow]
+    left_out: list[LeftOutRow]
+    allowed: list[AllowedRow]
+    cuts: dict[Key, c.Hour]
+    names: tuple[str, ...]
+
+    def row(self, key: Key, source: str, pace: Pace) -> SourceRow:
+        """Return the row of an hour, a source and a pace.
+
+        Parameters
+        ----------
+        key
+            Day, weather and hour.
+        source, pace
+            Which.
+        """
+        return self._table[(*key, source, pace)]
+
+    @property
+    def _table(self) -> dict[tuple[str, str, int, str, str], SourceRow]:
+        return {(r.day, r.weather, r.hour, r.source, r.pace): r for r in self.sources}
+
+    @property
+    def worst(self) -> Key:
+        """Day, weather and hour at which the typical plan does worst."""
+        typical = [r for r in self.sources if r.source == WHOLE and r.pace == "typical"]
+        row = max(typical, key=lambda r: (r.spilled_m3, -r.margin_s))
+        return row.day, row.weather, row.hour
+
+
+class HourTask(NamedTuple):
+    """What has to be rehearsed at one hour."""
+
+    station: Station
+    response: Response
+    asked: c.PlanAsked
+    cut: c.Hour
+    row: HourRow
+
+    @property
+    def key(self) -> Key:
+        """Day, weather and hour."""
+        return self.row.day, self.row.weather, self.row.hour
+
+
+class HourRows(NamedTuple):
+    """The rows of one hour."""
+
+    sources: list[SourceRow]
+    steps: list[StepRow]
+    left_out: list[LeftOutRow]
+    allowed: list[AllowedRow]
+
+
+def find(
+    name: str, station: Station, episode: Episode, asked: c.PlanAsked, processes: int = 1
+) -> Found:
+    """Rehearse a plan at every hour that is asked for.
+
+    Parameters
+    ----------
+    name
+        What the station is called in messages.
+    station, episode
+        What stands there; the episode's calendar, inflow and response.
+    asked
+        What is asked.
+    processes
+        How many processes may run at once, when that pays.
+
+    Raises
+    ------
+    InputError
+        When the station has no level of spill, a level is not set, or a record is too short.
+    """
+    response = episode.response
+    assert response is not None  # noqa: S101  (checked by the study)
+    table = station_hours(name, station, episode, asked, pump_down=False)
+    cuts = dict(_cuts(table, episode, asked))
+    names = c.sources_of(station, response)
+    tasks = [
+        HourTask(station, response, asked, cut, row)
+        for cut, row in zip(cuts.values(), table.hours, strict=True)
+    ]
+    hours = each_of(rehearse_hour, tasks, processes)
+    return Found(
+        station,
+        episode,
+        response,
+        asked,
+        table,
+        [row for one in hours for row in one.sources],
+        [row for one in hours for row in one.steps],
+        [row for one in hours for row in one.left_out],
+        [row for one in hours for row in one.allowed],
+        cuts,
+        names,
+    )
+
+
+def rehearse_hour(task: HourTask) -> HourRows:
+    """Return all rows of one hour.
+
+    Parameters
+    ----------
+    task
+        The hour.
+    """
+    sources, typical = _sources(task)
+    return HourRows(sources, _steps(task, typical), _left_out(task, typical[WHOLE]), _allowed(task))
+
+
+def _cuts(
+    table: StationHours, episode: Episode, asked: c.PlanAsked
+) -> Iterator[tuple[Key, c.Hour]]:
+    """Return every hour, with what arrives from its midnight on."""
+    days = {flows.name: flows for flows in (
+        day_flows(episode, day, same_day=asked.same_day) for day in asked.days
+    )}  # fmt: skip
+    for row in table.hours:
+        day = days[row.day]
+        lost_s = row.hour * HOUR_S
+        arriving = with_dark_upstream(
+            arriving_at(day, row.weather, row.hour, asked),
+            lost_s,
+            asked.upstream,
+            asked.upstream_lag_s,
+            lost_s + asked.outage_s,
+            asked.upstream_surge_s,
+        )
+        cut = c.Hour(episode, day.midnight, lost_s, arriving, row.start_level_m, asked.outage_s)
+        yield (row.day, row.weather, row.hour), cut
+
+
+def _verdict(nobody: c.Outcome, found: c.Outcome) -> Verdict:
+    if nobody.spilled_m3 <= NO_SPILL_M3:
+        return "not needed"
+    if found.spilled_m3 <= NO_SPILL_M3:
+        return "saves"
+    if math.isinf(found.flow_s):
+        return "never"
+    return "too late" if found.flow_s >= nobody.spill_s else "not enough"
+
+
+def _sources(task: HourTask) -> tuple[list[SourceRow], dict[str, c.Outcome]]:
+    """Return the rows of each source and of the whole plan, and the typical outcomes."""
+    station, response, cut, row = task.station, task.response, task.cut, task.row
+    nobody = cut.rehearse(c.nobody(station))
+    rows: list[SourceRow] = []
+    typical: dict[str, c.Outcome] = {}
+    known: dict[Pace, tuple[c.Case, c.Outcome]] = {}
+    for source in (*c.sources_of(station, response), WHOLE):
+        for pace in c.PACES:
+            if source == WHOLE:
+                case = c.whole(station, response, pace)
+            else:
+                case = c.alone(station, response, source, pace)
+            before = known.get(pace)
+            if before is not None and before[0][1:] == case[1:]:
+                came = before[1]  # a plan of one source is that source
+            else:
+                came = cut.rehearse(case)
+            known[pace] = (case, came)
+            if pace == "typical":
+                typical[source] = came
+            rows.append(
+                SourceRow(
+                    row.day, row.date, row.weather, row.hour, source, pace,
+                    row.spill_s, came.flow_s, _minus(row.spill_s, came.flow_s), came.spilled_m3,
+                    came.greatest_level_m, _verdict(nobody, came),
+                )
+            )  # fmt: skip
+    return rows, typical
+
+
+def _minus(until_s: float, from_s: float) -> float:
+    """Return a margin; what never comes is late without end, unless nothing ever spills."""
+    if math.isinf(until_s):
+        return math.inf
+    return -math.inf if math.isinf(from_s) else until_s - from_s
+
+
+def _steps(task: HourTask, typical: dict[str, c.Outcome]) -> list[StepRow]:
+    """Return the rows of each chain that people bring a source by."""
+    rows = []
+    for source in c.sources_of(task.station, task.response):
+        if source not in c.TASK_OF:
+            continue
+        case = c.alone(task.station, task.response, source, "typical")
+        assert case.response is not None  # noqa: S101  (it needs people)
+        crew = typical[source].trace.crew
+        person = next((one.person for one in crew if one.outcome == "acknowledged"), "")
+        usual = _minus(task.row.spill_s, typical[source].flow_s)
+        steps = c.steps_of(case.response, source, person, _at_night(task, crew, person))
+        for number, step in enumerate(steps, start=1):
+            span = step.span
+            margins = [usual, usual]
+            for n, pace in enumerate(("low", "high")):
+                if (span.low, span.high)[n] != span.typical:
+                    changed = case._replace(response=c.with_step(case.response, step, pace))
+                    first_s = task.cut.first_water_s(changed)
+                    margins[n] = _minus(task.row.spill_s, first_s)
+            rows.append(
+                StepRow(
+                    *task.key, source, number, step.name, step.who, span.low, span.typical,
+                    span.high, margins[0], usual, margins[1],
+                )
+            )  # fmt: skip
+    return rows
+
+
+def _at_night(task: HourTask, crew: Sequence[CrewRow], person: str) -> frozenset[str]:
+    """Return what of the way of whoever goes begins at night."""
+    begins: dict[str, float] = {}
+    for row in crew:
+        if row.person == person and row.task in _OF_A_PERSON:
+            begins.setdefault(_OF_A_PERSON[row.task], row.start_s)
+    cut, response = task.cut, task.response
+    found = set()
+    for name, start_s in begins.items():
+        when = cut.midnight + timedelta(seconds=cut.at_s + start_s)
+        by_clock = response.night is not None and response.night.holds(cut.at_s + start_s)
+        if by_clock or (response.weekend_as_night and when.weekday() >= SATURDAY):
+            found.add(name)
+    return frozenset(found)
+
+
+def _left_out(task: HourTask, usual: c.Outcome) -> list[LeftOutRow]:
+    """Return the rows of the whole plan with one thing missing, late or failing."""
+    rows = []
+    for case in c.left_out(task.station, task.response, task.asked):
+        came = task.cut.rehearse(case)
+        rows.append(
+            LeftOutRow(
+                *task.key, case.name, came.flow_s, came.spill_s, came.spilled_m3,
+                came.spilled_m3 - usual.spilled_m3,
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _allowed(task: HourTask) -> list[AllowedRow]:
+    """Return the response against the time from the alarm level to the spill, by pace."""
+    alarm_m, allowed_s = task.station.alarms.high_level_m, task.row.from_alarm_s
+    if alarm_m is None or not math.isfinite(allowed_s):
+        return []
+    rows = []
+    for pace in c.PACES:
+        response_s = task.cut.first_water_s(c.whole(task.station, task.response, pace), alarm_m)
+        margin = _minus(allowed_s, response_s)
+        rows.append(AllowedRow(*task.key, allowed_s, pace, response_s, margin, margin >= 0.0))
+    return rows
