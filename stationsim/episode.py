@@ -38,7 +38,8 @@ class ScriptedEvent:
         The machine (``P2``), or what the entry names: ``grid``, ``level sensor``, ``start float``.
     duration_s
         How long it lasts [s]. None: to the end of the run, or until it is put right; a trip is over
-        at once and waits for a reset by hand. Meaningless for auto, reset and put right.
+        at once and waits for a reset by hand; the change back from a mobile generator lasts as long
+        as the break of the transfer switch. Meaningless for auto, reset and put right.
     resets_itself
         For a trip (fails, high temperature): True when the pump is free again by itself after
         ``duration_s``; False when it waits for a reset by hand, which is refused while

@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import acceptance_sheet
 import armed_year
 import check_stations
+import plan_hours
 import station_year
 
 
@@ -63,3 +64,11 @@ def test_armed_year_arms_what_can_befall_its_station_and_some_of_it_comes_within
     assert sum(counts.values()) > 40
     assert len(counts) > 12
     assert trace.balance_error < 1e-9
+
+
+def test_a_plan_of_one_crew_rehearses_every_hour_and_leaves_seven_things_out_at_each() -> None:
+    found, _took = plan_hours.measure("one crew", plan_hours.chain(), plan_hours.station())
+    # one source and the whole plan at three paces; eight steps; a step, three delays and three
+    # mishaps; the rule at three paces
+    rows = (found.sources, found.steps, found.left_out, found.allowed)
+    assert [len(one) for one in rows] == [24 * n for n in (2 * 3, 8, 1 + 3 + 3, 3)]

@@ -40,6 +40,17 @@ def test_new_writes_a_scenario_that_loads(tmp_path: Path, options: tuple[str, ..
     assert [one.name for one in tmp_path.iterdir()] == ["mine.toml"]
 
 
+def test_whatever_file_connects_a_generator_says_that_nobody_does_it_alone() -> None:
+    root = Path(stationsim.__file__).parent
+    files = [*root.parent.glob("scenarios/*.toml"), *root.glob("scenario/templates/*.toml")]
+    texts = {file.name: file.read_text(encoding="utf-8") for file in files}
+    asked = {name: text for name, text in texts.items() if "[task.connect_mobile_gen" in text}
+    assert {"station.toml", "reference-plan.toml"} <= set(asked)
+    for name, text in asked.items():
+        remarks = " ".join(re.findall(r"#\s?(.*)", text))
+        assert re.search(r"somebody licensed, and not (for one )?alone", remarks), name
+
+
 def test_new_refuses_to_overwrite_without_force(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text("precious")

@@ -35,7 +35,8 @@ from stationsim.scenario.load import load
 from stationsim.scenario.overrides import to_toml
 from stationsim.scenario.parts import RESPONSE_TABLES
 from stationsim.scenario.starter import starter_text
-from stationsim.wording.response import response_lines, span_text
+from stationsim.wording.response import response_lines
+from stationsim.wording.spans import span_text
 
 MIN_S = 60.0
 WHOLE = """
@@ -325,7 +326,7 @@ def test_show_tells_who_is_called_and_the_steps(tmp_path: Path) -> None:
     assert "2  operator on call: does not answer" in done.stdout
     assert "Not acknowledged within 15 min, the next one is called too; 2 rounds." in tail
     assert "operator on call visits at 09:00, every 2 d" in done.stdout
-    assert "tanker of 10: holds 10.0 m3, delivered in 30 min / 45 min / 1 h 30 min" in done.stdout
+    assert "tanker of 10: holds 10.0 m3, delivered in 30 / 45 / 90 min" in done.stdout
     file.write_text(DUPLEX, encoding="utf-8")
     assert "The plan" not in CliRunner().invoke(main, ["show", str(file), "--no-plots"]).stdout
 

@@ -6,8 +6,11 @@ import re
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from response_texts import BERT, FETCHED, FIVE, LIST, PLANNED, TOOL, loaded, refused
 from scenario_texts import DUPLEX, changed
+
+from stationsim.cli import main
 
 TASKS = (
     "reset, set_right, clear_rags, pull_a_pump, connect_mobile_generator, connect_bypass_pump, "
@@ -239,7 +242,7 @@ TASKS = (
         (
             BERT,
             f'{BERT}[visit]\nat = "09:00"\n',
-            'visit.person: is missing; add it, such as person = "anna"',
+            'visit.person: is missing; add it, such as person = "first"',
         ),
         (
             BERT,
@@ -289,6 +292,28 @@ def test_each_mistake_is_told_in_one_line(tmp_path: Path, old: str, new: str, sa
     assert refused(tmp_path, changed(old, new, PLANNED)) == [said]
 
 
+@pytest.mark.parametrize("given", ["fuel_rates", "fuel_loads"])
+def test_half_of_what_a_set_burns_is_told_once(tmp_path: Path, given: str) -> None:
+    """Whoever gives rates without loads means it to burn: its tank may be filled."""
+    row = '["3 L/h", "8 L/h"]' if given == "fuel_rates" else "[0.0, 1.0]"
+    fuel = f'rated_power = "45 kW"\ntank = "90 L"\n{given} = {row}\n'
+    text = changed('rated_power = "45 kW"\n', fuel, PLANNED) + "[task.refuel]\n"
+    (said,) = refused(tmp_path, text)
+    assert said.startswith("mobile_generator.fuel_")
+    assert f"is missing, and {given} is given" in said
+    filled = f'{text}[event.x]\ntext = "12:00 mobile generator refuelled"\n'
+    assert refused(tmp_path, filled) == [said]
+
+
+def test_examples_name_people_by_what_they_are() -> None:
+    asked = ("call_out.list", "person", "visit.person", "call_out")
+    texts = [CliRunner().invoke(main, ["explain", one]).stdout for one in asked]
+    assert '["first", "second"]' in texts[0]
+    assert "[person.first]" in texts[1] or "person.first" in texts[1]
+    assert not any("anna" in text for text in texts)
+    assert "anna" not in CliRunner().invoke(main, ["schema"]).stdout
+
+
 def test_an_alarm_that_is_none_is_told_with_the_nearest_and_all_that_there_are(
     tmp_path: Path,
 ) -> None:
@@ -314,18 +339,18 @@ def test_an_alarm_that_is_none_is_told_with_the_nearest_and_all_that_there_are(
             "[task.reset]\n",
             (
                 "call_out: is missing, and [task.reset] is there: nobody would be called; "
-                'add [call_out] with list = ["anna"]'
+                'add [call_out] with list = ["first"]'
             ),
         ),
         (
             "[call_out]\n",
-            'call_out.list: is missing: nobody would be called; add it, such as list = ["anna"]',
+            'call_out.list: is missing: nobody would be called; add it, such as list = ["first"]',
         ),
         (
             '[passer_by]\nafter = "2 h"\n',
             (
                 "passer_by: rings, and nobody is on a list to be called; add [call_out] "
-                'with list = ["anna"], or take [passer_by] out'
+                'with list = ["first"], or take [passer_by] out'
             ),
         ),
     ],

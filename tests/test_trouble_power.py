@@ -534,6 +534,31 @@ def test_a_mobile_set_feeds_a_dead_busbar_until_it_is_taken_off() -> None:
     assert states(trace, "grid")[-1] == (700.0, "on")
 
 
+def test_the_change_back_lasts_as_long_as_it_is_said_to() -> None:
+    what = station(StandbyPower(mobile=GeneratorSet()))
+    off = replace(disconnect(900.0), duration_s=600.0)
+    trace = run(loss(), connect(400.0), off, what=what, inflow=0.05)
+    # the grid is back at 700 s and feeds when the change is over
+    assert states(trace, "busbar")[2:] == [(400.0, MOBILE), (900.0, "dead"), (1500.0, "grid")]
+    assert states(trace, MOBILE)[-1] == (900.0, "stopped")
+    assert not [r for r in trace.runs if r.start_s < 1500.0 - 1e-6 and r.stop_s > 900.0 + 1e-6]
+    assert [r.stopped_by for r in trace.runs if r.stop_s == 900.0] == [
+        "mobile generator disconnected"
+    ] * 2
+    (row,) = [row for row in trace.events if row.event == "mobile generator disconnected"]
+    assert row.detail.startswith("nothing feeds for 10 min")
+
+
+def test_a_set_that_is_connected_again_puts_an_end_to_the_change_back() -> None:
+    # taken off at 900 s for 600 s, connected at 1100 s, taken off at 1300 s for 600 s
+    what = station(StandbyPower(mobile=GeneratorSet()))
+    offs = [replace(disconnect(at_s), duration_s=600.0) for at_s in (900.0, 1300.0)]
+    trace = run(loss(), connect(400.0), offs[0], connect(1100.0), offs[1], what=what)
+    assert states(trace, "busbar")[2:] == [
+        (400.0, MOBILE), (900.0, "dead"), (1100.0, MOBILE), (1300.0, "dead"), (1900.0, "grid"),
+    ]  # fmt: skip
+
+
 def test_the_interlock_refuses() -> None:
     what = station(StandbyPower(mobile=GeneratorSet()))
     trace = run(connect(50.0), disconnect(60.0), loss(), connect(200.0), connect(210.0), what=what)

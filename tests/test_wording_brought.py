@@ -71,3 +71,38 @@ def test_an_alarm_battery_that_was_empty_is_told() -> None:
     dark = ScriptedEvent(1000.0, "grid loss", "grid", 2600.0)
     told = text_of(simulate(station, episode(7200.0, 0.01, dark)))
     assert "The alarm battery was empty, and the station silent, from Mon 00:27 for 33 min" in told
+
+
+def test_a_tank_that_was_filled_twice_tells_with_how_much_in_all() -> None:
+    engine = engine_pump(0.02, fuel_m3_per_s=2e-6, tank_m3=1e-3, start_delay_s=0.0)
+    events = [
+        ScriptedEvent(0.0, "grid loss", "grid", 7000.0),
+        ScriptedEvent(1500.0, "refuelled", "E1"),
+        ScriptedEvent(2700.0, "refuelled", "E1"),
+    ]
+    result = simulate(replace(duplex(), engine_pump=engine), episode(7200.0, 0.02, *events))
+    litres = f"{1e3 * result.trace.filled_m3['E1']:.2f}"
+    fills = [row.detail for row in result.trace.events if row.event == "refuelled"]
+    assert len(fills) == 2
+    assert not any(litres in one for one in fills)  # it is their sum
+    told = [line for line in sentences(result) if line.startswith("E1 was refuelled")]
+    assert told == [f"E1 was refuelled twice, {litres} L in all, first at Mon 00:25."]
+
+
+def test_a_bypass_pump_that_came_twice_is_taken_off_for_the_last_time() -> None:
+    engine = replace(engine_pump(0.02), pump=replace(engine_pump(0.02).pump, name="B1"))
+    turns = [
+        ScriptedEvent(at_s, f"bypass pump {what}", "B1")
+        for at_s, what in (
+            (600.0, "connected"), (1200.0, "disconnected"),
+            (1800.0, "connected"), (3000.0, "disconnected"),
+        )
+    ]  # fmt: skip
+    station = replace(duplex(), bypass_pump=engine)
+    told = text_of(simulate(station, episode(3600.0, 0.001, *turns)))
+    assert (
+        "was connected twice, first at Mon 00:10 and taken off for the last time at Mon 00:50"
+        in told
+    )
+    once = text_of(simulate(station, episode(3600.0, 0.001, *turns[:2])))
+    assert "was connected at Mon 00:10 and taken off at Mon 00:20" in once

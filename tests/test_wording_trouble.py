@@ -192,6 +192,10 @@ def test_a_generator_that_trips_and_one_that_runs_dry_are_told_with_the_moment()
     )))  # fmt: skip
     assert "the generator failed at Mon 00:25 (it did not fire)" in dead
     assert "would not have started from Mon 00:00 to the end, found out at Mon 00:25" in dead
+    soon = text_of(simulate(everything(), day(
+        at("generator fails to start", 1490.0, "generator", None), grid_loss(1500.0, 3000.0)
+    )))  # fmt: skip
+    assert "would not have started from Mon 00:25 to the end, found out at once" in soon
 
 
 def test_a_transfer_that_fails_is_told_with_the_moment() -> None:

@@ -26,7 +26,11 @@ _BY_HOUR = (
 @click.argument(
     "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
 )
-@click.option("--days", metavar="LIST", help="Days of the table.  [default: wednesday,saturday]")
+@click.option(
+    "--days",
+    metavar="LIST",
+    help="Days of the table.  [default: wednesday,saturday; with --plan wednesday]",
+)
 @click.option(
     "--same-day", is_flag=True, help="The same day follows on itself, not the calendar's."
 )
@@ -44,7 +48,12 @@ _BY_HOUR = (
 )
 @click.option("--spilled-after", metavar="LIST", help="Tell what has spilled after these times.")
 @click.option("--response", metavar="TIME", help="Time until somebody pumps again.")
-@click.option("--outage", metavar="TIME", help="Outage before the pump-down.  [default: 2 h]")
+@click.option(
+    "--outage",
+    metavar="TIME",
+    help="Outage before the pump-down; with --plan, how long the grid is out."
+    "  [default: 2 h; with --plan 8 h]",
+)
 @click.option(
     "--upstream",
     metavar="PERCENT",

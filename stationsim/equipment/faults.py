@@ -414,9 +414,9 @@ CATALOGUE: tuple[Fault, ...] = (
     Fault(
         "mobile generator disconnected", "power", "mobile generator",
         "mobile generator disconnected",
-        "the mobile set is stopped and taken off",
-        "known on site; the panel finds its busbar dead for a while", ("on site",), "never",
-        trouble=False,
+        "the mobile set is stopped at once, and the busbar is dead while it is taken off and the "
+        "supply changed back (the duration; without one, the break of the transfer switch)",
+        "known on site; the panel finds its busbar dead for a while", ("on site",), trouble=False,
     ),
     Fault(
         "bypass pump connected", "people", "bypass pump", "bypass pump connected",
@@ -430,7 +430,9 @@ CATALOGUE: tuple[Fault, ...] = (
     ),
     Fault(
         "refuelled", "people", "generator or engine", "refuelled",
-        "somebody fills its tank; one that stood for want of fuel can run again",
+        "somebody fills its tank: stopped and cooled, unless its maker allows otherwise, as some "
+        "do for a fixed set with a base tank (this event stops nothing); one that stood for want "
+        "of fuel can run again",
         "known on site", ("on site",), "never", trouble=False,
     ),
     Fault(

@@ -26,6 +26,9 @@ _SOON_S = 1800.0
 """When nobody was reached, what comes within this belongs to the same call-out [s]."""
 
 _NOT_AT_WORK = ("called", "stood down", "visits")
+_IN_VAIN = ("called", "no answer")
+_LOOKS = ("looks around", "looks on")
+_OF_A_ROUND = ("visited", "crew on site", "crew leaves")
 
 
 @dataclass
@@ -99,7 +102,7 @@ def call_outs(trace: Trace, response: Response | None) -> list[CallOut]:
     found: list[CallOut] = []
     for start_s, stop_s, row in spans:
         gap_s = start_s - found[-1].stop_s if found else math.inf
-        if gap_s > (_SOON_S if found and _in_vain(found[-1]) else _ONE_INSTANT_S):
+        if gap_s > (_reaches_s(found[-1]) if found else _ONE_INSTANT_S):
             found.append(CallOut(start_s, stop_s))
         one = found[-1]
         one.stop_s = max(one.stop_s, stop_s)
@@ -107,21 +110,31 @@ def call_outs(trace: Trace, response: Response | None) -> list[CallOut]:
             one.rows.append(row)
         else:
             one.events.append(row)
-    found = [one for one in found if not _found_nothing(one)]
     for one in found:
         _give_alarms(one, trace, response)
-    return found
+    return [one for one in found if not _found_nothing(one)]
 
 
-def _in_vain(one: CallOut) -> bool:
-    return one.first("nobody reached") is not None and math.isnan(one.known_s)
+def _reaches_s(one: CallOut) -> float:
+    """Return how long after it something still belongs to a call-out [s]."""
+    if not math.isnan(one.known_s):
+        return _ONE_INSTANT_S
+    missed_s = [row.t_s for row in one.events if row.event == "nobody reached"]
+    rows = [row for row in one.rows if row.start_s >= max(missed_s, default=-math.inf)]
+    if rows and all((row.task, row.outcome) == _IN_VAIN for row in rows):
+        return math.inf  # the phone is silent, and the call still waits
+    return _SOON_S if missed_s else _ONE_INSTANT_S
 
 
 def _found_nothing(one: CallOut) -> bool:
-    """Return whether it is a round that came by while all was well, and left at once."""
-    idle = all(row.task == "visits" and row.outcome == "all well" for row in one.rows)
-    own = ("visited", "crew on site", "crew leaves")
-    return bool(one.rows) and idle and all(row.event in own for row in one.events)
+    """Return whether it is a round that found all well, looked around at most, and left."""
+    if not one.rows or one.alarms:
+        return False
+    idle = all(
+        row.outcome == "all well" if row.task == "visits" else row.task in _LOOKS
+        for row in one.rows
+    )
+    return idle and all(row.event in _OF_A_ROUND for row in one.events)
 
 
 def _give_alarms(one: CallOut, trace: Trace, response: Response) -> None:

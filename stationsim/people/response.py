@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from stationsim.chance import Range
 
@@ -35,6 +35,11 @@ TaskKind = Literal[
     "haul",
 ]
 """What a crew can do on site."""
+
+WayPart = Literal["acknowledges", "gets_ready", "travels"]
+"""What stands between a phone that rings and somebody on site."""
+
+WAY: tuple[WayPart, ...] = get_args(WayPart)
 
 NONE = Range.point(0.0)
 """No time at all."""
@@ -130,6 +135,20 @@ class Person:
     answers: bool = True
     answers_at_night: bool = True
 
+    def takes(self, what: WayPart, *, night: bool) -> Range:
+        """Return how long a part of their way takes [s]; at night as by day, unless it is given.
+
+        Parameters
+        ----------
+        what
+            Which part.
+        night
+            True at night.
+        """
+        by_day: Range = getattr(self, what)
+        at_night: Range | None = getattr(self, f"night_{what}")
+        return at_night if night and at_night is not None else by_day
+
 
 @dataclass(frozen=True)
 class Tool:
@@ -175,7 +194,7 @@ class Task:
     starts
         What then still passes until it counts: start, check of the rotation, load [s].
     takes_down
-        How long it takes to undo it when it is no longer needed [s].
+        How long it takes to undo it when it is no longer needed [s]; it is off from the beginning.
     people
         How many people it takes [-]; nought: whoever brings the tool does it.
     tool
@@ -184,7 +203,8 @@ class Task:
         Alarms at which the tool is fetched on the way, or ordered at once; at others it is only
         when somebody on site has found that it is needed.
     fuel_below
-        Of refuelling: at which part of a full tank it is done [-].
+        Of refuelling, with the engine stopped and cooled, unless its maker allows otherwise: at
+        which part of a full tank it is done [-].
     """
 
     kind: TaskKind

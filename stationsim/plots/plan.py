@@ -111,15 +111,11 @@ def hours_figure(
                 loc="upper left", bbox_to_anchor=(1.02, 1.0), borderaxespad=0.0, handlelength=2.2
             )
         out = show(outage_s, "duration", system)
-        longest = max((row.flow_s for row in rows if math.isfinite(row.flow_s)), default=0.0)
-        beyond = f" Bars go on above the top: up to {longest / 60.0:.0f} min." if (
-            longest / 60.0 > top
-        ) else ""  # fmt: skip
         style.head(
             figure,
             f"{station}: the plan against the clock",
             f"The power goes at the hour and stays out for {out}. A mark: a source alone draws its"
-            " first water, bar from the fastest to the slowest; filled: nothing spills." + beyond,
+            " first water, bar from the fastest to the slowest; filled: nothing spills.",
         )
         return figure
 
@@ -165,6 +161,12 @@ def _minutes(axes: Axes, rows: Sequence[Row], sources: Sequence[str], top: float
         axes.plot(
             at[~dry], flow[~dry], linestyle="none", marker=mark, markersize=5.0, color=colour,
             markerfacecolor="white", label=f"{source}, it spills",
+        )  # fmt: skip
+    longest = max((row.flow_s / 60.0 for row in rows if math.isfinite(row.flow_s)), default=0.0)
+    if longest > top:
+        axes.text(
+            1.0, 1.01, f"bars go on to {longest:.0f} min", transform=axes.transAxes, ha="right",
+            va="bottom", fontsize=8.0, color=style.DARK,
         )  # fmt: skip
     axes.set_ylim(-0.02 * top, top)
     axes.set_xlim(-0.6, 23.6)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from stationsim.results import Result
     from stationsim.units import System
 
-_MOST_BARS = 22
+_MOST_ROWS = 22
 _PASSED_OVER = ("looks on", "is away with a load")
 _STANDS = ("stopped", "not connected", "on", "grid")
 _LEAST_S = 60.0
@@ -58,9 +58,13 @@ def sequence_figure(result: Result, hour: str, nobody_s: float, system: System) 
     """
     with style.styled():
         bars = _bars(result)
+        every = _rows(bars)
+        rows = every[:_MOST_ROWS]
+        left_out = len(every) - len(rows)
+        more = f" {left_out} later ones are left out." if left_out else ""
         ends = _until(result, bars, nobody_s)
         seconds = _seconds(bars)
-        height = 3.4 + 0.235 * max(len(bars), 3)
+        height = 3.4 + 0.235 * max(len(rows), 3)
         figure = style.new_figure(12.4, height + 2.6)
         columns = 2 if seconds else 1
         panels = figure.subplots(
@@ -72,7 +76,7 @@ def sequence_figure(result: Result, hour: str, nobody_s: float, system: System) 
         )  # fmt: skip
         full = height + 2.6
         figure.subplots_adjust(
-            left=0.235, right=0.985, top=1.0 - 0.85 / full, bottom=0.62 / full, hspace=0.07,
+            left=0.235, right=0.985, top=1.0 - 0.85 / full, bottom=0.78 / full, hspace=0.07,
             wspace=0.05,
         )  # fmt: skip
         for column in range(columns):
@@ -80,18 +84,19 @@ def sequence_figure(result: Result, hour: str, nobody_s: float, system: System) 
             in_seconds = bool(seconds) and first
             until = seconds if in_seconds else ends
             per = 1.0 if in_seconds else 60.0
-            _strip(panels[0][column], bars, until, per, named=first)
+            _strip(panels[0][column], rows, until, per, named=first)
             _level(panels[1][column], result, until, per, nobody_s, system, named=first)
             unit = "seconds" if in_seconds else "minutes"
             panels[1][column].set_xlabel(f"{unit} from power loss [{'s' if in_seconds else 'min'}]")
         axis = style.level_axis(result.station, system)
         panels[1][0].set_ylabel(axis.label)
-        panels[1][-1].legend(loc="lower right", frameon=True, framealpha=0.9)
+        handles, labels = panels[1][-1].get_legend_handles_labels()
+        figure.legend(handles, labels, loc="lower right", ncols=4, frameon=False)
         style.head(
             figure,
             f"{result.station.name}: the plan at its typical pace, power lost {hour}",
             "Above: what comes by itself (hatched) and what people do, each step with its length."
-            " Below: the level as it is, and as the panel sees it.",
+            " Below: the level as it is, and as the panel sees it." + more,
         )
         return figure
 
@@ -116,7 +121,15 @@ def _bars(result: Result) -> list[Bar]:
             what = "is brought"
         found.append(Bar(who, what, task.start_s, task.stop_s, by_itself=False))
     found.sort(key=lambda bar: (bar.start_s, bar.stop_s))
-    return found[:_MOST_BARS]
+    return found
+
+
+def _rows(bars: Sequence[Bar]) -> list[list[Bar]]:
+    """Return the bars by row: what comes again and again has one."""
+    found: dict[tuple[str, str, bool], list[Bar]] = {}
+    for bar in bars:
+        found.setdefault((bar.who, bar.what, bar.by_itself), []).append(bar)
+    return list(found.values())
 
 
 def _until(result: Result, bars: Sequence[Bar], nobody_s: float) -> float:
@@ -136,22 +149,33 @@ def _seconds(bars: Sequence[Bar]) -> float:
     return 0.0 if not starts else min(max(1.6 * min(starts), _LEAST_S), _MOST_SECONDS)
 
 
-def _strip(axes: Axes, bars: Sequence[Bar], until_s: float, per_s: float, *, named: bool) -> None:
-    for row, bar in enumerate(bars):
-        start, stop = bar.start_s / per_s, min(bar.stop_s, until_s) / per_s
-        if bar.start_s < until_s:
+def _strip(
+    axes: Axes, rows: Sequence[Sequence[Bar]], until_s: float, per_s: float, *, named: bool
+) -> None:
+    for row, bars in enumerate(rows):
+        shown = [bar for bar in bars if bar.start_s < until_s]
+        for bar in shown:
+            start, stop = bar.start_s / per_s, min(bar.stop_s, until_s) / per_s
             axes.barh(
                 row, stop - start, left=start, height=0.62,
                 color="white" if bar.by_itself else style.SKY,
                 edgecolor=style.DARK if bar.by_itself else style.BLUE,
                 hatch="////" if bar.by_itself else "", linewidth=0.8,
             )  # fmt: skip
-            _length(axes, row, bar, until_s, per_s)
-    axes.set_ylim(max(len(bars), 1) - 0.4, -0.6)
+        if len(bars) > 1 and shown:
+            axes.annotate(
+                f"{len(bars)} times", (shown[0].start_s / per_s, row), xytext=(-4.0, 0.0),
+                textcoords="offset points", ha="right", va="center", fontsize=7.5,
+                color=style.DARK,
+            )  # fmt: skip
+        elif shown:
+            _length(axes, row, shown[0], until_s, per_s)
+    axes.set_ylim(max(len(rows), 1) - 0.4, -0.6)
     axes.set_xlim(0.0, until_s / per_s)
     axes.tick_params(labelbottom=False, length=0)
     if named:
-        axes.set_yticks(range(len(bars)), [f"{bar.who}: {bar.what}" for bar in bars], fontsize=8.0)
+        names = [f"{bars[0].who}: {bars[0].what}" for bars in rows]
+        axes.set_yticks(range(len(rows)), names, fontsize=8.0)
     axes.grid(visible=False, axis="y")
 
 
@@ -211,11 +235,12 @@ def _level(
             linestyle=(0, (1.2, 1.6)),
             label="spill if nobody acts",
         )
-    for row in result.trace.spills:
+    for number, row in enumerate(result.trace.spills):
         if row.start_s < until_s:
             axes.axvspan(
                 row.start_s / per_s, min(row.stop_s, until_s) / per_s, facecolor="none",
                 edgecolor=style.VERMILION, hatch="....", linewidth=0.0, alpha=0.6,
+                label="it spills" if number == 0 else None,
             )  # fmt: skip
     shown = levels["level_m"].to_numpy()[t <= until_s / per_s]
     low = np.nanmin(shown)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from stationsim import units
 from stationsim.equipment.faults import FLOATS
 from stationsim.scenario.events import Names
+from stationsim.scenario.fuel_keys import lacks_of_fuel
 
 if TYPE_CHECKING:
     from stationsim.episode import ScriptedEvent
@@ -36,7 +37,7 @@ _NEED_OWN_FLOW = {
 """Kinds that change the flow of one pump -> what lessens it."""
 
 _MOST_HAULED_M3S = 0.5
-"""More than this no suction hose of a tanker takes: a slip [m3/s]."""
+"""More than this no suction hose of a tanker takes: a slip (own limit of plausibility) [m3/s]."""
 
 _TABLES = {
     "transfer switch": ("transfer", "add [transfer], and [generator] if it is not there"),
@@ -155,9 +156,7 @@ def _no_tank(subject: str, scene: Scene) -> tuple[str, str] | None:
     table = scene.tables.get(place)
     if not isinstance(table, Mapping):
         return None
-    lacking = [] if "tank" in table else ["tank"]
-    if "fuel_rate" not in table and "fuel_rates" not in table:
-        lacking.append("fuel_rate")
+    lacking = lacks_of_fuel(table)
     if not lacking:
         return None
     missing = " and ".join(f"{place}.{key}" for key in lacking)

@@ -109,7 +109,12 @@ WHAT_ACCEPTED = (
     + ", and more: 'stationsim explain event' lists all"
 )
 
-_LASTS = {"high temperature": "40 min", "grid sag": "0.4 s", "phase lost": "1 h"}
+_LASTS = {
+    "high temperature": "40 min",
+    "grid sag": "0.4 s",
+    "phase lost": "1 h",
+    "mobile generator disconnected": "10 min",
+}
 _HOW_LONG = "3 h"
 
 

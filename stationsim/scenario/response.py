@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     )
 
 _QUARTER = 0.25
+"""Part of a full tank at which it is filled, unless it is said (common practice, no source) [-]."""
+
 _WHOLE = ("call_out", "visit", "passer_by")
 """Tables that say something though they are empty."""
 

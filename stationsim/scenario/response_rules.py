@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, get_args
 
+from stationsim.scenario.fuel_keys import lacks_of_fuel
 from stationsim.scenario.response_tables import ALARMS, TaskKey
 from stationsim.scenario.slips import nearest_key, nearest_name
 
@@ -44,7 +45,6 @@ _NEEDS_OF_ALARMS = {
 }
 _ENGINES = ("engine_pump", "bypass_pump")
 _BURNERS = (*_ENGINES, "generator", "mobile_generator")
-_FUEL_KEYS = ("fuel_rate", "fuel_loads")
 
 
 def refuse_what_cannot_be(parts: Parts, built: Built) -> None:
@@ -90,17 +90,37 @@ class _Tables:
         self.task_keys = self.keys("task")
 
     def keys(self, table: str) -> tuple[str, ...]:
-        """Return the keys of a table of named ones, also of those that could not be read."""
+        """Return the keys of a table of named ones, also of those that could not be read.
+
+        Parameters
+        ----------
+        table
+            Which: ``person``, ``tool`` or ``task``.
+        """
         found = self.document.get(table)
         return tuple(found) if isinstance(found, Mapping) else ()
 
     def lacks(self, table: str, key: str) -> bool:
-        """Return whether a table surely has no such key; one that is no table is told elsewhere."""
+        """Return whether a table surely has no such key; one that is no table is told elsewhere.
+
+        Parameters
+        ----------
+        table
+            Which: ``person``, ``tool`` or ``task``.
+        key
+            The key that something else names.
+        """
         found = self.document.get(table, {})
         return isinstance(found, Mapping) and key not in found
 
     def names(self, table: str) -> dict[str, str]:
-        """Return the names that people, or tools, are given, each with its key."""
+        """Return the names that people, or tools, are given, each with its key.
+
+        Parameters
+        ----------
+        table
+            ``person`` or ``tool``; any other has none.
+        """
         people = {one.name: key for key, one in self.people.items() if one.name}
         tools = {one.name: key for key, one in self.tools.items() if one.name}
         return {"person": people, "tool": tools}.get(table, {})
@@ -185,14 +205,14 @@ def _call_out(tables: _Tables, built: Built) -> None:
     _alarms("call_out.alarms", out.alarms or (), tables, built)
 
 
-_SOMEBODY = '"anna"'
+_SOMEBODY = '"first"'
 
 
 def _rings_nobody(built: Built) -> None:
     built.refuse(
         "passer_by",
         "rings, and nobody is on a list to be called",
-        fix='add [call_out] with list = ["anna"], or take [passer_by] out',
+        fix=f"add [call_out] with list = [{_SOMEBODY}], or take [passer_by] out",
     )
 
 
@@ -351,7 +371,7 @@ def _counts_fuel(tables: _Tables) -> bool:
         if not isinstance(part, Mapping) or table not in tables.single:
             return True
         read = tables.single[table]
-        if read is None or ("tank" in part and any(key in part for key in _FUEL_KEYS)):
+        if read is None or not lacks_of_fuel(part):
             return True
     return False
 

@@ -48,7 +48,7 @@ class _AlarmText(Text):
         return {**super().json_schema, "enum": list(ALARMS)}
 
 
-PersonKey = Annotated[str, Text("the key of a person", "anna")]
+PersonKey = Annotated[str, Text("the key of a person", "first")]
 ToolKey = Annotated[str, Text("the key of a tool", "mobile_generator")]
 AlarmName = Annotated[str, _AlarmText("the name of an alarm", "power failed")]
 StepKey = Annotated[str, Text("the key of a task", "connect_mobile_generator")]
@@ -69,7 +69,7 @@ class CallOutPart(Table):
 
     call_list: list[PersonKey] | None = left_out(
         "nobody is called; for a station that is only visited",
-        'Whom an alarm calls, by the keys of [person.X], in this order: ["anna", "second"].',
+        'Whom an alarm calls, by the keys of [person.X], in this order: ["first", "second"].',
         alias="list",
         min_length=1,
         max_length=50,
@@ -179,7 +179,9 @@ class TaskPart(Table):
         _AT_ONCE, "What then still passes until it counts: start, check of the rotation, load."
     )
     takes_down: Takes | None = left_out(
-        _AT_ONCE, "How long it takes to undo it when it is no longer needed."
+        _AT_ONCE,
+        "How long it takes to undo it when it is no longer needed: it is off from the beginning, "
+        "and after a mobile generator nothing feeds until the end.",
     )
     people: HowMany = Field(
         1, description="How many people it takes; 0: whoever delivers the tool does it."
@@ -191,7 +193,9 @@ class TaskPart(Table):
         max_length=100,
     )
     fuel_below: FuelPart | None = left_out(
-        "a quarter", "Of refuel: at which part of a full tank it is done."
+        "a quarter",
+        "Of refuel, with the engine stopped and cooled, unless its maker allows otherwise: at "
+        "which part of a full tank it is done.",
     )
 
 

@@ -54,6 +54,7 @@ STATION_RULES = (
     standby_rules.battery_feeds_alarms,
     standby_rules.engine_can_prime,
     standby_rules.generators_start_each_pump,
+    standby_rules.generators_carry_one_pump,
     standby_rules.mobile_generator_in_order,
     rating_rules.inlets_under_water,
     rating_rules.main_ages_in_order,

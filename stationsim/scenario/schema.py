@@ -469,7 +469,7 @@ class Scenario(Table):
     )
     person: dict[str, PersonPart] = Field(
         default_factory=dict,
-        description="Who can be called, by key: [person.anna].",
+        description="Who can be called, by key: [person.first].",
         json_schema_extra={LEFT_OUT: "nobody comes"},
     )
     tool: dict[str, ToolPart] = Field(

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from stationsim import units
+from stationsim.errors import HydraulicError
 from stationsim.findings import Finding
+from stationsim.physics.operating import operating_point
 from stationsim.scenario.case import LOGIC, PRACTICE, Case, Findings
+
+if TYPE_CHECKING:
+    from stationsim.equipment.pumps import PumpUnit
 
 MOST_TRIES = 50
 """A panel that reverses a pump more often than this is taken for a slip."""
@@ -204,6 +210,75 @@ def generators_start_each_pump(case: Case) -> Findings:
                 f"{asked[name] / 1e3:.3g} kVA or more",
                 f"raise it, give {name} another starter, or leave it out of may_start",
             )
+
+
+def generators_carry_one_pump(case: Case) -> Findings:
+    """Check that a generator that a run uses is rated for the smallest pump that may run on it.
+
+    A run compares apparent power alone, where both the set and the motors have it; a set of which
+    only the rated power is known carries whatever the panel starts.
+
+    Parameters
+    ----------
+    case
+        What is to be looked at.
+    """
+    power = case.station.standby_power
+    if power is None:
+        return
+    takes = {pump.name: _input_w(pump, case) for pump in case.station.pumps}
+    for place, one in (("generator", power.generator), ("mobile_generator", power.mobile)):
+        if one is None:
+            continue
+        least = min(
+            (
+                (watts, name)
+                for name, watts in takes.items()
+                if watts is not None and (not one.may_start or name in one.may_start)
+            ),
+            default=None,
+        )
+        if least is None or one.rated_w >= least[0]:
+            continue
+        watts, name = least
+        yield _warned(
+            f"{place}.rated_power",
+            f"is less than {name} alone takes: such a set carries no pump, and a run that does not "
+            "know its apparent power takes it for strong enough",
+            units.show(one.rated_w, "power", case.system),
+            f"{units.show(watts, 'power', case.system)} or more",
+            "check the power of both, or bring a larger set",
+        )
+
+
+def _input_w(pump: PumpUnit, case: Case) -> float | None:
+    """Return what a pump takes, the least of what is known of it [W]; None for nothing."""
+    known = []
+    plate = case.station.ratings.plates.get(pump.name)
+    if plate is not None:
+        service = case.station.ratings.service
+        draw = None if service is None else plate.draw(service)
+        if draw is not None and draw.input_w > 0.0:
+            known.append(draw.input_w)
+        elif plate.rated_w is not None:
+            known.append(plate.rated_w / (plate.efficiency or 1.0))
+    known += [watts for watts in [_drawn_w(pump, case)] if watts > 0.0]
+    return min(known, default=None)
+
+
+def _drawn_w(pump: PumpUnit, case: Case) -> float:
+    """Return what a pump draws alone at the first start level; nought when it is not known [W]."""
+    if pump.power.input_w is not None:
+        return pump.input_w(0.0, 0.0)
+    starts = [level_m for _key, level_m in case.starts()]
+    if not starts or case.station.total_by_number_m3s is not None:
+        return 0.0
+    try:
+        point = operating_point([pump], case.station.force_main, min(starts))
+    except HydraulicError:
+        return 0.0
+    drawn_w = pump.input_w(point.flows_m3s[0], point.pump_heads_m[0])
+    return drawn_w if math.isfinite(drawn_w) else 0.0
 
 
 def mobile_generator_in_order(case: Case) -> Findings:

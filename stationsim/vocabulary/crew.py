@@ -35,6 +35,12 @@ CALL_OUT_CAUSES = of(
     ("the alarm light", "The light of the station was seen."),
 )
 
+_REFUEL = (
+    "A tank is filled to what it held at the start, its engine stopped and cooled, unless its "
+    "maker allows otherwise: a pump with an engine is isolated, a mobile set taken off, and a "
+    "fixed set stays as it is."
+)
+
 TASKS = of(
     "task",
     ("called", "A phone rings until its owner, or another one, acknowledges."),
@@ -47,14 +53,14 @@ TASKS = of(
     ("visits", "The round comes by; the outcome says what it found."),
     ("stood down", "Nobody goes any more: no alarm that calls out stands."),
     ("reset", "A trip is reset, after its cause was looked for."),
-    ("set right", "What is found by looking around is set right with what is in the vehicle."),
+    ("set right", "What is found by looking around is set right, with a pump isolated for it."),
     ("clear rags", "A pump is isolated, and its rags are taken out."),
     ("pull a pump", "A pump is isolated, lifted and mended, or exchanged."),
     ("connect mobile generator", "A mobile generator set is brought up, connected and started."),
     ("connect bypass pump", "A pump is brought up and connected to the force main."),
-    ("disconnect mobile generator", "The mobile generator set is taken off again."),
-    ("disconnect bypass pump", "The bypass pump is stopped and taken off again."),
-    ("refuel", "The tank of an engine is filled to what it held at the start."),
+    ("disconnect mobile generator", "The mobile set is off, and taken off; then the grid feeds."),
+    ("disconnect bypass pump", "The bypass pump is stopped at once and taken off again."),
+    ("refuel", _REFUEL),
     ("haul", "A tanker takes a load of water from the well."),
     ("is away with a load", "A tanker drives its load away, and comes back empty."),
 )
@@ -70,7 +76,6 @@ OUTCOMES = of(
     ("on site", "It, or whoever travelled, stands at the station."),
     ("in the yard", "Whoever travelled stands in the yard."),
     ("back", "The tanker is back, empty."),
-    ("still needed", "It was not taken off: it was wanted again by then."),
     ("no longer needed", "It was over by itself before the work was done."),
     ("found", "What the round found standing."),
     ("all well", "Nothing was found."),

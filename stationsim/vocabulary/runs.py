@@ -88,7 +88,11 @@ EVENTS = (
     event("mobile generator disconnected", "site", "The mobile generator set was taken off."),
     event("bypass pump connected", "site", "The bypass pump was brought and connected."),
     event("bypass pump disconnected", "site", "The bypass pump was stopped and taken off."),
-    event("refuelled", "site", "Somebody filled the tank of a generator or an engine."),
+    event(
+        "refuelled",
+        "site",
+        "Somebody filled a tank; its engine stopped and cooled, unless its maker allows otherwise.",
+    ),
     event("refuelling refused", "site", "There was no tank to fill, or none that is counted."),
     event("tanker takes", "site", "A tanker began to take water out of the well."),
     event("tanker full", "site", "A tanker has its load and drives away."),

@@ -46,17 +46,35 @@ def of_engine(scene: Scene, name: str) -> Answer:
         found = Answer(
             name,
             f"{name} did not run: its tank was empty since {scene.clock(phase.start_s)}.",
-            ["Nobody refills it within a run of the simulation."],
+            [_filled(scene, name)],
         )
     rule = _floats if what is scene.station.bypass_pump else _rule
     found = found or rule(scene, name, what)
     return Answer(name, found.verdict, [*found.more, *before_and_after(scene, name)])
 
 
+def _filled(scene: Scene, name: str) -> str:
+    """Return when an empty tank was filled; or that it never was."""
+    fills = [
+        row.t_s
+        for row in scene.trace.events
+        if row.event == "refuelled" and row.subject == name and row.t_s > scene.at_s
+    ]
+    if not fills:
+        return "Nobody refuelled it in this run."
+    return f"It was refuelled at {scene.clock(min(fills))}."
+
+
 def _not_there(scene: Scene, name: str, phase: PowerRow) -> Answer:
     """Return that a bypass pump was not connected, since when and until when."""
+    now_s = scene.at_s + SAME_INSTANT_S
     since = "nobody had brought it yet"
-    if phase.cause == "bypass pump disconnected":
+    if any(
+        row.task == "connect bypass pump" and row.start_s <= now_s < row.stop_s
+        for row in scene.trace.crew
+    ):
+        since = "somebody was connecting it"
+    elif phase.cause == "bypass pump disconnected":
         since = f"it had been taken off at {scene.clock(phase.start_s)}"
     verdict = f"{name} did not run: it was not connected; {since}."
     return Answer(name, verdict, before_and_after(scene, name))

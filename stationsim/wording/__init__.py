@@ -82,7 +82,8 @@ def sentences(result: Result, system: str = "si") -> list[str]:
     stopped = of_alternation(result, units)
     if stopped:  # beside the sentence of the work
         told.insert(told.index(found[3]) + 1, stopped)
-    for brought in (of_bypass(result, units), of_tankers(result, units), of_fuel(result, units)):
+    tankers = of_tankers(result, units, told)
+    for brought in (of_bypass(result, units), tankers, of_fuel(result, units)):
         if brought:
             told.insert(told.index(found[3]), brought)
     return told

@@ -41,7 +41,8 @@ def of_bypass(result: Result, units: System) -> str:
     if happened.ends(spells[-1]):
         said += " and was still there at the end"
     else:
-        said += f" and taken off at {moment(result, spells[-1].stop_s)}"
+        at_last = "" if len(spells) == 1 else " for the last time"
+        said += f" and taken off{at_last} at {moment(result, spells[-1].stop_s)}"
     own = result.pump_runs.loc[result.pump_runs["pump"] == name]
     if own.empty:
         peak_m = max(result.course.greatest_level_m(one.start_s, one.stop_s) for one in spells)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from stationsim.metrics.call_outs import CallOut, call_outs
@@ -114,9 +115,16 @@ def _all_of_them(result: Result, found: list[CallOut], units: System) -> str:
     in_vain = sum(one.first("stood down") is not None for one in found)
     if in_vain:
         said.append(f"{times(in_vain)} all was clear before anybody had come")
-    missed = sum(one.first("nobody reached") is not None for one in found)
+    missed = [one for one in found if one.first("nobody reached") is not None]
     if missed:
-        said.append(f"{times(missed)} nobody was reached")
+        rang = dict.fromkeys(
+            row.person
+            for one in missed
+            for row in one.rows
+            if row.task == "called" and row.outcome == "no answer"
+        )
+        deaf = f": {listed([name_text(name) for name in rang])} did not answer" if rang else ""
+        said.append(f"{times(len(missed))} nobody was reached{deaf}")
     return "; ".join(said) + "."
 
 
@@ -134,6 +142,18 @@ def name_text(name: str) -> str:
 def _subject_text(result: Result, subject: str) -> str:
     own = (*result.station.machine_names(), "telemetry")
     return subject if subject in own else name_text(subject)
+
+
+def _one_after_the_other(said: list[str]) -> str:
+    """Return clauses in one, where two of the same machine in a row share its name and verb."""
+    whole = said[0] if said else ""
+    for n, (before, one) in enumerate(pairwise(said), start=2):
+        who, was, what = one.partition(" was ")
+        if was and before.startswith(f"{who}{was}"):
+            whole += f", and {what}"
+        else:
+            whole += f", {one}" if n < len(said) else f", and {one}"
+    return whole
 
 
 class _Told:
@@ -167,6 +187,8 @@ class _Told:
 
     def _lasting(self, duration_s: float) -> str:
         """Return a duration to the minute, where it is that long."""
+        if duration_s == 60.0:
+            return "1 min"
         whole = 60.0 * math.floor(duration_s / 60.0 + 0.5) if duration_s >= 600.0 else duration_s
         return show(whole, "duration", self.units)
 
@@ -247,7 +269,7 @@ class _Told:
             return "; ".join([*told, self._missed()])
         who = taken.cause.removeprefix("by ")
         what = self._what_reached(taken, rung)
-        in_vain = self._not_answered(taken.t_s)
+        in_vain = self._not_answered(who, taken.t_s)
         reached = f"{what} reached {name_text(who)} at {self._at(taken.t_s)}{in_vain}"
         came = self._came(taken.t_s)
         told.append((reached.rstrip(",") if came.startswith(",") else reached) + came)
@@ -299,11 +321,14 @@ class _Told:
         rows = [row for row in self.one.rows if row.task == "visits" and row.start_s <= t_s]
         return rows[-1].person if rows else "somebody"
 
-    def _not_answered(self, before_s: float) -> str:
-        """Return who was called before and did not answer in time."""
+    def _not_answered(self, who: str, before_s: float) -> str:
+        """Return who was called before whoever took the call, and did not answer in time."""
         rang = [row for row in self.one.rows if row.task == "called" and row.start_s < before_s]
+        began_s = max((row.start_s for row in rang if row.person == who), default=math.inf)
         took = [row.person for row in rang if row.outcome == "acknowledged"]
-        names = dict.fromkeys(row.person for row in rang if row.person not in took)
+        names = dict.fromkeys(
+            row.person for row in rang if row.person not in took and row.start_s < began_s
+        )
         if not names:
             return ""
         return f", for {listed([name_text(name) for name in names])} did not answer in time,"
@@ -345,25 +370,28 @@ class _Told:
         said += [f"the step '{task}' was no longer needed" for task in vain if task not in
                  {key[0] for key in kinds}]  # fmt: skip
         lacking = dict.fromkeys(row.tool for row in self.one.rows if row.outcome == "not to be had")
-        said += [f"no {tool} was to be had" for tool in lacking]
+        if lacking:
+            said.append(f"{' and '.join(f'no {tool}' for tool in lacking)} was to be had")
         if not said and not math.isnan(self.one.on_site_s):
             return "nothing was done there"
-        return ", ".join(said)
+        return _one_after_the_other(said)
 
     def _work(self, task: str, subject: str, rows: list[CrewRow]) -> str:
         who = _subject_text(self.result, subject)
         if task == "haul" and len(rows) > 1:
             taken = show(self.result.trace.hauled_m3, "volume", self.units)
             first, last = self._at(rows[0].start_s), self._at(rows[-1].stop_s)
-            return f"a tanker took {len(rows)} loads from {first} to {last}, {taken} in all"
+            loads = sum(row.event == "tanker takes" for row in self.result.trace.events)
+            sum_ = f", {taken} in all" if loads == len(rows) else ""
+            return f"a tanker took {len(rows)} loads from {first} to {last}{sum_}"
         at_s = rows[0].stop_s
         if task == "connect mobile generator":
             fed_s = self._fed_from_s(at_s)
             if not math.isnan(fed_s):
                 at = self._at(fed_s)
                 return f"the mobile generator fed the station from {at}{self._after(fed_s)}"
-        often = f", {times(len(rows))} in all" if len(rows) > 1 else ""
-        return f"{_DONE[task].format(who=who)} at {self._at(at_s)}{self._after(at_s)}{often}"
+        often = f" {times(len(rows))}, first" if len(rows) > 1 else ""
+        return f"{_DONE[task].format(who=who)}{often} at {self._at(at_s)}{self._after(at_s)}"
 
     def _fed_from_s(self, t_s: float) -> float:
         """Return when the mobile set fed the busbar, from a moment on [s]; NaN for never."""

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stationsim.chance import Range
-from stationsim.people.response import DAY_S
+from stationsim.people.response import WAY
 from stationsim.units import show
+from stationsim.wording.spans import clock_text, day_span_text, span_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from stationsim.people.response import ClockSpan, Person, Response, Tool
+    from stationsim.people.response import Person, Response, Tool
     from stationsim.units import System
 
 _NOBODY = "Nobody is called."
@@ -40,34 +40,18 @@ def response_lines(response: Response, system: System = "si") -> list[str]:
         found.append("")
     if response.visit is not None:
         at, every = (
-            _clock(response.visit.at_clock_s),
+            clock_text(response.visit.at_clock_s),
             show(response.visit.every_s, "duration", "si"),
         )
         found.append(f"{response.visit.person} visits at {at}, every {every}")
     if response.passer_by is not None:
+        seen = response.passer_by.awake
+        awake = "" if seen is None else f", from {day_span_text(seen)}"
         found.append(
             f"Somebody who sees the {response.passer_by.sees} rings after "
-            f"{span_text(response.passer_by.after)}{_by_clock(response.passer_by.awake, ', from ')}"
+            f"{span_text(response.passer_by.after)}{awake}"
         )
     return [*found, "", *_steps(response, system)]
-
-
-def span_text(span: Range) -> str:
-    """Return a range of durations as text, ``10 / 15 / 40 min``; one where all are alike.
-
-    Parameters
-    ----------
-    span
-        Low, typical and high [s].
-    """
-    values = (span.low, span.typical, span.high)
-    texts = [show(value, "duration", "si") for value in values]
-    if span.low == span.high:
-        return texts[0]
-    pieces = [text.split(" ") for text in texts]
-    if all(len(one) == 2 and one[1] == pieces[0][1] for one in pieces):
-        return " / ".join(one[0] for one in pieces) + f" {pieces[0][1]}"
-    return " / ".join(texts)
 
 
 def _called(response: Response) -> list[str]:
@@ -81,7 +65,7 @@ def _called(response: Response) -> list[str]:
         at = f"{quoted} {'call' if alarms[1:] else 'calls'}"
     else:
         at = "No alarm calls"
-    phone = span_text(_sum(response.picked_up, response.on_phone))
+    phone = span_text(response.picked_up, response.on_phone)
     lines = [f"{at}; the first phone rings after {phone}."]
     if response.call_list[1:] and math.isfinite(response.next_after_s):
         rounds = f"{response.rounds} rounds" if response.rounds > 1 else "one round"
@@ -96,28 +80,20 @@ def _called(response: Response) -> list[str]:
 
 
 def _person_rows(number: str, person: Person, *, night: bool) -> list[tuple[str, ...]]:
-    spans = (person.acknowledges, person.gets_ready, person.travels)
+    spans, at_night = ([person.takes(p, night=dark) for p in WAY] for dark in (False, True))
     if not person.answers:
         return [(number, f"{person.name}: does not answer")]
     rows: list[tuple[str, ...]] = [
-        (number, person.name, *map(span_text, spans), span_text(_sum(*spans))),
+        (number, person.name, *map(span_text, spans), span_text(*spans)),
     ]
     if person.on_call is not None:
-        rows.append(("", _by_clock(person.on_call, "  on call ")))
+        rows.append(("", f"  on call {day_span_text(person.on_call)}"))
     if not night:
         return rows
-    at_night = tuple(
-        day if span is None else span
-        for day, span in zip(
-            spans,
-            (person.night_acknowledges, person.night_gets_ready, person.night_travels),
-            strict=True,
-        )
-    )
     if not person.answers_at_night:
         rows.append(("", "  at night: does not answer"))
     elif at_night != spans:
-        rows.append(("", "  at night", *map(span_text, at_night), span_text(_sum(*at_night))))
+        rows.append(("", "  at night", *map(span_text, at_night), span_text(*at_night)))
     return rows
 
 
@@ -156,25 +132,6 @@ def _tool_text(tool: Tool, system: System) -> str:
     if tool.round_trip.high > 0.0:
         said.append(f"away with a load for {span_text(tool.round_trip)}")
     return f"{tool.name}: {', '.join(said)}"
-
-
-def _sum(*spans: Range) -> Range:
-    return Range(
-        sum(one.low for one in spans),
-        sum(one.typical for one in spans),
-        sum(one.high for one in spans),
-    )
-
-
-def _by_clock(span: ClockSpan | None, before: str) -> str:
-    if span is None:
-        return ""
-    return f"{before}{_clock(span.from_s)} to {_clock(span.to_s or DAY_S)}"
-
-
-def _clock(at_s: float) -> str:
-    minutes = round(at_s / 60.0)
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def _joined(words: Iterable[str]) -> str:

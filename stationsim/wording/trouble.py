@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 _MOST_TOLD = 5
+_AT_ONCE_S = 60.0
 
 
 def of_trouble(result: Result, units: System) -> str:
@@ -80,7 +81,10 @@ def _found_out(
         for row in happened.of(*found, subject=subject)
         if any(spell.start_s <= row.t_s <= spell.stop_s for spell in spells)
     ]
-    return f", found out at {happened.at(rows[0].t_s)}" if rows else ", and nobody found it out"
+    if not rows:
+        return ", and nobody found it out"
+    at_once = rows[0].t_s - spells[0].start_s < _AT_ONCE_S
+    return ", found out at once" if at_once else f", found out at {happened.at(rows[0].t_s)}"
 
 
 # ---------------------------------------------------------------------- what took a machine out

@@ -44,7 +44,9 @@ def station() -> Station:
     found = duplex(
         engine_pump=engine_pump(fuel_m3_per_s=3e-6, tank_m3=0.01),
         bypass_pump=bypass_pump(fuel_m3_per_s=3e-6, tank_m3=0.01),
-        standby_power=StandbyPower(mobile=GeneratorSet(tank_m3=0.02)),
+        standby_power=StandbyPower(
+            mobile=GeneratorSet(fuel_loads=(0.0,), fuel_rates_m3_per_s=(3e-6,), tank_m3=0.02)
+        ),
     )
     alarms = AlarmSettings(3.0, 0.7, 10.0, 10.0, 30.0, telemetry_lost_delay_s=60.0)
     return replace(found, alarms=replace(alarms, battery_s=2 * HOUR))

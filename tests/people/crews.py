@@ -22,6 +22,7 @@ from stationsim.testing import MONDAY, reference_inflow, reference_station
 from stationsim.trace import CrewRow, Trace
 
 MINUTE = 60.0
+RAGS_AND_PULLING = ("clear rags", "pull a pump")
 HOUR = 3600.0
 
 
@@ -176,3 +177,24 @@ def no_step_without_hands(crews: Iterable[CrewRow], response: Response) -> None:
         ]
         for start_s, _subject, _word in doing:
             assert min(came, default=math.inf) <= start_s, (task.kind, start_s)
+
+
+def nothing_runs_that_somebody_works_on(trace: Trace, names: tuple[str, ...]) -> None:
+    """Fail when a machine runs while it is worked on, or something feeds while a set is taken off.
+
+    Spans that touch within a microsecond are one after the other.
+    """
+    spans = [
+        ((names[run.machine], run.start_s, run.stop_s), ("set right", "refuel", *RAGS_AND_PULLING))
+        for run in trace.runs
+    ]
+    spans += [
+        (("station", row.start_s, row.stop_s), ("disconnect mobile generator",))
+        for row in trace.power
+        if row.source == "busbar" and row.state != "dead"
+    ]
+    for (name, start_s, stop_s), tasks in spans:
+        for row in trace.crew:
+            if row.subject == name and row.task in tasks:
+                apart = stop_s <= row.start_s + 1e-6 or start_s >= row.stop_s - 1e-6
+                assert apart or row.stop_s - row.start_s < 1e-5, (row, start_s, stop_s)

@@ -15,6 +15,7 @@ from crews import (
     no_step_without_hands,
     no_tool_twice,
     nobody_in_two_places,
+    nothing_runs_that_somebody_works_on,
 )
 from everything import KINDS, day, event_of, everything, sampled
 from hypothesis import event, given, settings
@@ -60,6 +61,7 @@ def holds(case: Episode) -> None:
     no_tool_twice(trace.crew, case.response)
     no_step_without_hands(trace.crew, case.response)
     known_by_somebody_only_when_told(trace)
+    nothing_runs_that_somebody_works_on(trace, station().machine_names())
     assert trace.balance_error < 1e-9
     assert trace.end_s == case.duration_s
     assert all(0.0 <= row.start_s <= row.stop_s <= case.duration_s for row in trace.crew)
@@ -125,6 +127,8 @@ def test_a_full_plan_meets_any_trouble_of_the_catalogue(kind: str) -> None:
     no_tool_twice(trace.crew, FULL)
     no_step_without_hands(trace.crew, FULL)
     known_by_somebody_only_when_told(trace)
+    if kind not in ("hand", "auto"):  # a hand turns what it finds
+        nothing_runs_that_somebody_works_on(trace, everything().machine_names())
     assert trace.balance_error < 1e-9
     assert [row.outcome for row in trace.crew if row.task == "visits"]
 

@@ -286,7 +286,8 @@ def test_the_bypass_pump_is_taken_off_when_it_has_stood_for_half_an_hour() -> No
     back_s = LOST.at_s + 3 * HOUR
     since_s = max(stood_s, back_s - 1800.0)
     assert since_s + 1800.0 <= off.start_s < since_s + 1800.0 + 60.0
-    assert moments(trace, "bypass pump disconnected") == [off.start_s + 600.0]
+    assert moments(trace, "bypass pump disconnected") == [off.start_s]
+    assert (off.stop_s, off.outcome) == (off.start_s + 600.0, "done")
 
 
 def test_a_load_that_takes_no_time_takes_a_second() -> None:
@@ -332,13 +333,22 @@ def test_what_is_over_by_itself_before_the_work_is_done_is_left_alone() -> None:
     assert not [row for row in trace.events if row.event == "nothing to put right"]
 
 
-def test_a_set_that_is_wanted_again_is_not_taken_off() -> None:
+def test_a_set_that_is_wanted_again_while_it_is_taken_off_is_connected_anew() -> None:
+    # it is off from the first look after 8 h on; the grid that goes again finds nothing connected
     again = ScriptedEvent(8 * HOUR + 600.0, "grid loss", "grid", HOUR)
     task = replace(chain().tasks[0], takes_down=just(1200.0))
     trace = reference(7.0, chain(tasks=(task,)), again).trace
-    first = rows_of(trace, "disconnect mobile generator")[0]
-    assert first.outcome == "still needed"
-    assert len(moments(trace, "mobile generator connected")) == 1
+    first, last = rows_of(trace, "disconnect mobile generator")
+    assert 8 * HOUR <= first.start_s < 8 * HOUR + 300.0
+    assert first.stop_s == first.start_s + 1200.0
+    assert first.outcome == "done"
+    second = rows_of(trace, "connect mobile generator")[1]
+    assert second.start_s == first.stop_s
+    busbar = [(row.start_s, row.state) for row in trace.power if row.source == "busbar"]
+    assert busbar[1:] == [
+        (78 * MINUTE, "mobile generator"), (first.start_s, "dead"),
+        (second.stop_s, "mobile generator"), (last.start_s, "dead"), (last.stop_s, "grid"),
+    ]  # fmt: skip
 
 
 def test_steps_are_taken_in_the_order_of_the_plan() -> None:

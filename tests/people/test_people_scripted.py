@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 import pytest
-from crews import HOUR, chain, just, minutes, wednesday, with_mobile
+from crews import CONNECT, HOUR, chain, just, minutes, wednesday, with_mobile
 
 from stationsim.episode import Episode, ScriptedEvent
+from stationsim.equipment.power import GeneratorSet, StandbyPower
 from stationsim.people.response import Person, Response, Task, Tool
 from stationsim.results import Result
 from stationsim.simulation.session import simulate
@@ -43,9 +44,13 @@ class Situation:
     least: int = 1  # how often the step is done
 
 
+ISOLATED = ("set right", "refuel", "clear rags", "pull a pump")
+
+
 def _mobile() -> Situation:
+    response = chain(tasks=(replace(CONNECT, takes_down=minutes(5, 11, 31)),))
     return Situation(
-        with_mobile(reference_station()), wednesday(7.0, None), chain(), "connect mobile generator"
+        with_mobile(reference_station()), wednesday(7.0, None), response, "connect mobile generator"
     )
 
 
@@ -111,6 +116,35 @@ def _refuel() -> Situation:
     )  # fmt: skip
 
 
+def _refuel_mobile() -> Situation:
+    tank = GeneratorSet(fuel_loads=(0.0,), fuel_rates_m3_per_s=(1.51e-6,), tank_m3=0.02)
+    station = replace(reference_station(), standby_power=StandbyPower(mobile=tank))
+    refuel = Task("refuel", takes=WORK, fuel_below=0.5)
+    response = chain(tasks=(replace(CONNECT, takes_down=minutes(5, 11, 31)), refuel))
+    return Situation(station, wednesday(7.0, None), response, "refuel", 2)
+
+
+def _refuel_bypass() -> Situation:
+    found = _bypass()
+    bypass = bypass_pump(fuel_m3_per_s=4e-6, tank_m3=0.012)
+    response = replace(
+        found.response, tasks=(*found.response.tasks, Task("refuel", takes=WORK, fuel_below=0.7))
+    )
+    return replace(
+        found, station=duplex(bypass_pump=bypass), response=response, kind="refuel",
+        case=episode(
+            14 * HOUR, 0.02, ScriptedEvent(600.0, "grid loss", "grid", 9 * HOUR)
+        ),
+    )  # fmt: skip
+
+
+def _valve() -> Situation:
+    shut = ScriptedEvent(600.0, "plug valve closed", "P1", flow_left=0.0)
+    return Situation(
+        duplex(), episode(6 * HOUR, 0.04, shut), plan(Task("set right", takes=WORK)), "set right"
+    )
+
+
 def _haul() -> Situation:
     lost = ScriptedEvent(600.0, "grid loss", "grid", 5 * HOUR)
     return Situation(
@@ -127,13 +161,16 @@ def _haul() -> Situation:
 SITUATIONS: dict[str, Callable[[], Situation]] = {
     "connect mobile generator": _mobile, "reset": _reset, "clear rags": _rags,
     "pull a pump": _pulled, "set right": _breaker, "connect bypass pump": _bypass,
-    "refuel": _refuel, "haul": _haul,
+    "refuel": _refuel, "haul": _haul, "refuel a mobile set": _refuel_mobile,
+    "refuel a bypass pump": _refuel_bypass, "set a pump right": _valve,
 }  # fmt: skip
 
 
 def scripted(rows: list[CrewRow], result: Result) -> list[ScriptedEvent]:
     """Return what the crew did, as anybody would write it into a script."""
     reset_s = {(r.subject, r.t_s) for r in result.trace.events if r.event == "reset"}
+    again_s = {r.t_s for r in result.trace.events if r.event == "mobile generator connected"}
+    machines = result.station.machine_names()
     found = []
     seen = set()
     for row in rows:
@@ -144,25 +181,35 @@ def scripted(rows: list[CrewRow], result: Result) -> list[ScriptedEvent]:
         if row.task == "haul":
             took_s = end_s - begin_s
             found.append(ScriptedEvent(begin_s, "tanker takes", "tanker", amount=6.0, per_s=took_s))
+        off = "mobile generator disconnected"
+        filled = row.task == "refuel" and what == "mobile generator"
+        if row.task == "disconnect mobile generator" or filled:
+            found.append(ScriptedEvent(begin_s, off, "mobile generator", end_s - begin_s))
+        if row.task == "disconnect bypass pump":
+            found.append(ScriptedEvent(begin_s, "bypass pump disconnected", "bypass pump"))
+        isolated = row.task in ISOLATED and what in machines
+        if isolated:
+            found.append(ScriptedEvent(begin_s, "off", what))
         if row.outcome != "done":
             continue
         if row.task in ("clear rags", "pull a pump"):
-            found += [ScriptedEvent(begin_s, "off", what), ScriptedEvent(end_s, "put right", what)]
+            found.append(ScriptedEvent(end_s, "put right", what))
             if (what, end_s) in reset_s:
                 found.append(ScriptedEvent(end_s, "reset", what))
-            found.append(ScriptedEvent(end_s, "auto", what))
         kinds = {
             "reset": ("reset", what),
             "set right": ("put right", what),
             "refuel": ("refuelled", what),
             "connect mobile generator": ("mobile generator connected", "mobile generator"),
-            "disconnect mobile generator": ("mobile generator disconnected", "mobile generator"),
             "connect bypass pump": ("bypass pump connected", "bypass pump"),
-            "disconnect bypass pump": ("bypass pump disconnected", "bypass pump"),
         }
         if row.task in kinds:
             kind, subject = kinds[row.task]
             found.append(ScriptedEvent(end_s, kind, subject))  # type: ignore[arg-type]
+        if isolated:
+            found.append(ScriptedEvent(end_s, "auto", what))
+        if filled and end_s in again_s:
+            found.append(ScriptedEvent(end_s, "mobile generator connected", what))
     return found
 
 

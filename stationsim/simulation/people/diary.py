@@ -11,6 +11,10 @@ if TYPE_CHECKING:
     from stationsim.simulation.plant import Plant
 
 
+NO_ANSWER = "no answer"
+"""What comes of a phone that rings in vain."""
+
+
 class Diary:
     """The rows of the crew, open and closed.
 
@@ -22,7 +26,7 @@ class Diary:
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
-        self._open: dict[int, CrewRow] = {}
+        self._open: dict[int, tuple[CrewRow, float]] = {}  # and when it is given up [s]
         self._next = 0
 
     def begin(
@@ -33,6 +37,7 @@ class Diary:
         person: str = "",
         tool: str = "",
         waited_s: float = 0.0,
+        gives_up_s: float = math.inf,
     ) -> int:
         """Write down that something begins now; return the number to end it by.
 
@@ -46,13 +51,14 @@ class Diary:
             Who does it, and with what.
         waited_s
             How long it has waited for a person or a tool [s].
+        gives_up_s
+            Of a phone that nobody hears: how long it rings at most [s].
         """
         now = float(self.plant.clock.now)
         number = self._next
         self._next += 1
-        self._open[number] = CrewRow(
-            task, subject, planned_s, now, math.nan, "", person, tool, float(waited_s)
-        )
+        row = CrewRow(task, subject, planned_s, now, math.nan, "", person, tool, float(waited_s))
+        self._open[number] = row, now + gives_up_s
         return number
 
     def end(self, number: int, outcome: str = "done", stop_s: float | None = None) -> None:
@@ -67,9 +73,12 @@ class Diary:
         stop_s
             When [s]; None for now.
         """
-        row = self._open.pop(number, None)
-        if row is not None:
+        found = self._open.pop(number, None)
+        if found is not None:
+            row, given_up_s = found
             stop = float(self.plant.clock.now) if stop_s is None else stop_s
+            if stop > given_up_s:
+                stop, outcome = given_up_s, NO_ANSWER
             self.plant.trace.crew.append(row._replace(stop_s=stop, outcome=outcome))
 
     def close(self, end_s: float) -> None:

@@ -8,18 +8,14 @@ for it on the way.
 
 from __future__ import annotations
 
-from collections.abc import Generator
 from typing import TYPE_CHECKING, Any
 
-import simpy
-
 from stationsim.simulation.clock import CREW
+from stationsim.simulation.people.stories import Steps
 
 if TYPE_CHECKING:
     from stationsim.people.response import Person
     from stationsim.simulation.people.responders import Responders
-
-Steps = Generator[simpy.Event, Any, None]
 
 _FAR_END = "telemetry lost"
 """The alarm that the far end raises: no light at the station tells of it."""

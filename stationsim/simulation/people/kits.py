@@ -8,17 +8,14 @@ in the yard for a tool that others have: they go without, and drive for it when 
 
 from __future__ import annotations
 
-from collections.abc import Generator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import simpy
+from stationsim.simulation.people.stories import Steps
 
 if TYPE_CHECKING:
     from stationsim.people.response import Person, Tool
     from stationsim.simulation.people.on_site import Shift
-
-Steps = Generator[simpy.Event, Any, None]
 
 NOT_TO_BE_HAD = "not to be had"
 

@@ -4,31 +4,31 @@ Each person takes up the first step of the plan that there is something to do fo
 there, and for which there are hands enough. A tool that is missing is fetched or ordered, and hands
 that are missing are called, once somebody has found that they are needed; meanwhile other steps are
 taken up. What did not help is not tried again before somebody would look again, and nobody lays
-hand on a machine that another works on. Who has nothing to do looks again after a while, or when
-something changes. When the grid feeds again, nothing is connected and the water is low, they leave.
+hand on a machine that another works on. What is taken off again is off from the beginning of that
+work: it is begun only when it is no longer needed, and not broken off. Who has nothing to do looks
+again after a while, or when something changes. When the grid feeds again, nothing is connected and
+the water is low, they leave.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import simpy
 
 from stationsim.simulation.clock import Due
 from stationsim.simulation.people.kits import Kit, Kits
-from stationsim.simulation.people.site import ISOLATED
+from stationsim.simulation.people.site import MENDED
+from stationsim.simulation.people.stories import Steps
 
 if TYPE_CHECKING:
     from stationsim.people.response import Task
     from stationsim.simulation.people.responders import Responders
 
-Steps = Generator[simpy.Event, Any, None]
-
 _LEAST_LOAD_S = 1.0
-"""A tanker takes its load in no less than this [s]."""
+"""A tanker takes its load in no less than this, so that it takes it at a rate [s]."""
 
 
 @dataclass
@@ -247,7 +247,8 @@ class Shift:
                 continue
             others = by_driver and driver is None  # they order for it, and leave it to the driver
             if self.site.to_take_down(task):
-                if not others and (by_driver or self._hands_enough(task)):
+                free = self.site.thing(task, "station") not in self._at
+                if free and not others and (by_driver or self._hands_enough(task)):
                     return task, "station", True
                 continue
             wanted = self._worth_doing(task)
@@ -271,13 +272,18 @@ class Shift:
             and self.kits.named(task.tool).tool.delivered is not None
         )
 
+    def _nobody_at(self, task: Task) -> tuple[str, ...]:
+        """Return what a task would be done to that nobody is at."""
+        site = self.site
+        return tuple(one for one in site.wants(task) if site.thing(task, one) not in self._at)
+
     def _worth_doing(self, task: Task) -> tuple[str, ...]:
         """Return what a task would be done to that nobody is at, and that it may help."""
         now, vain_s = self.plant.clock.now, self._vain_s
         return tuple(
             subject
-            for subject in self.site.wants(task)
-            if subject not in self._at and vain_s.get((task.kind, subject), -math.inf) <= now
+            for subject in self._nobody_at(task)
+            if vain_s.get((task.kind, subject), -math.inf) <= now
         )
 
     def _tool_here(self, task: Task) -> bool:
@@ -291,7 +297,7 @@ class Shift:
     def _to_fetch(self) -> Kit | None:
         """Return a tool that somebody has to drive for; None when there is none."""
         for task in self._tasks():
-            if task.tool is None or task.kind in self._busy or not self.site.wants(task):
+            if task.tool is None or task.kind in self._busy or not self._nobody_at(task):
                 continue
             kit = self.kits.named(task.tool)
             if kit.here or kit.coming or kit.tool.fetched is None or self._by_driver(task):
@@ -364,8 +370,9 @@ class Shift:
     def _done_by(self, names: list[str], task: Task, subject: str, down: bool) -> Steps:  # noqa: FBT001
         plant, team = self.plant, self.team
         self._busy.add(task.kind)
-        if subject != "station":
-            self._at.add(subject)
+        thing = self.site.thing(task, subject)
+        if thing != "station":
+            self._at.add(thing)
         kit = None if task.tool is None else self.kits.named(task.tool)
         if kit is not None:
             kit.in_use += 1
@@ -383,29 +390,27 @@ class Shift:
         if task.kind == "haul":
             takes_s = max(takes_s, _LEAST_LOAD_S)
             self.site.done(task, subject, takes_s)
-        elif not down:
-            self.site.isolate(task, subject)
+        elif down:
+            self.site.take_down(task, takes_s)
+        else:
+            self.site.begins(task, subject, takes_s)
         yield self.all.until(plant.clock.now + takes_s)
-        outcome = "done" if task.kind == "haul" else self._comes_of(task, subject, down=down)
+        outcome = "done" if down or task.kind == "haul" else self._comes_of(task, subject)
         for row in rows:
             self.diary.end(row, outcome)
         self._busy.discard(task.kind)
-        self._at.discard(subject)
+        self._at.discard(thing)
         if kit is not None:
             kit.in_use -= 1
         if kit is not None and task.kind == "haul":
             kit.away = True
             plant.tell(self.all.live(self.kits.hauled(kit)))
 
-    def _comes_of(self, task: Task, subject: str, *, down: bool) -> str:
+    def _comes_of(self, task: Task, subject: str) -> str:
         """Let the plant see what was done, if it is still to be done; return what came of it."""
         site = self.site
-        if down:
-            if not site.to_take_down(task):
-                return "still needed"
-            site.take_down(task)
-            return "done"
-        if subject not in site.wants(task) and task.kind not in ISOLATED:
+        if subject not in site.wants(task) and task.kind not in MENDED:
+            site.given_back(subject)
             return "no longer needed"
         site.done(task, subject)
         if subject in site.wants(task):

@@ -22,11 +22,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import simpy
 
-from stationsim.simulation.clock import CREW, RECORDER, Due
-from stationsim.simulation.people.diary import Diary
+from stationsim.simulation.clock import CREW, RECORDER
+from stationsim.simulation.people.diary import NO_ANSWER, Diary
 from stationsim.simulation.people.discovery import Discovery
 from stationsim.simulation.people.on_site import Shift
 from stationsim.simulation.people.site import Site
+from stationsim.simulation.people.stories import Steps, Stories
 
 if TYPE_CHECKING:
     from stationsim.chance import Range
@@ -34,10 +35,13 @@ if TYPE_CHECKING:
     from stationsim.simulation.people.team import Team
     from stationsim.simulation.plant import Plant
 
-Steps = Generator[simpy.Event, Any, None]
 Rings = Generator[simpy.Event, Any, "Person | None"]
 
 ALL_CLEAR = "all clear: nobody goes"
+
+_RINGS_S = 600.0
+"""A phone that nobody hears rings for no longer, where nobody else is called; common practice, no
+source [s]."""
 
 
 class _Word(NamedTuple):
@@ -49,7 +53,7 @@ class _Word(NamedTuple):
     phone_s: float  # when it comes to a phone
 
 
-class Responders:
+class Responders(Stories):
     """Those who answer for one plant.
 
     Parameters
@@ -61,7 +65,7 @@ class Responders:
     """
 
     def __init__(self, plant: Plant, team: Team) -> None:
-        self.plant = plant
+        super().__init__(plant)
         self.team = team
         self.site = Site(plant)
         self.diary = Diary(plant)
@@ -177,59 +181,6 @@ class Responders:
         if self.shift is not None:
             self.shift.changed()
 
-    # ------------------------------------------------------------------ stories
-
-    def live(self, steps: Steps) -> Steps:
-        """Let a story of people live in the order of an instant that people have.
-
-        The plant is brought up to the moment before each step, and settled after it.
-
-        Parameters
-        ----------
-        steps
-            What is done, with waits.
-        """
-        plant = self.plant
-        yield plant.clock.moment(plant.clock.now, CREW)
-        plant.commit(plant.clock.now)
-        try:
-            event = next(steps)
-            while True:
-                plant.settle()
-                value = yield event
-                if not isinstance(event, Due):  # a person acts in the order that people have
-                    yield plant.clock.moment(plant.clock.now, CREW)
-                plant.commit(plant.clock.now)
-                event = steps.send(value)
-        except StopIteration:
-            plant.settle()
-
-    def until(self, at_s: float) -> simpy.Event:
-        """Return the moment at which something is over.
-
-        Parameters
-        ----------
-        at_s
-            When [s]; at the end of the run or beyond, it never comes.
-        """
-        clock = self.plant.clock
-        return clock.moment(at_s, CREW) if at_s < self.plant.end_s else clock.event()
-
-    def before(self, change: simpy.Event, at_s: float) -> Steps:
-        """Wait for something, or until a time, whichever comes first.
-
-        Parameters
-        ----------
-        change
-            What is waited for.
-        at_s
-            Until when at most [s].
-        """
-        timer = self.until(at_s)
-        yield change | timer
-        if isinstance(timer, Due):
-            timer.overtaken = True  # a session that was resumed knows nothing of it
-
     # ------------------------------------------------------------------ phones
 
     def _ring(self, phone_s: float) -> None:
@@ -279,7 +230,10 @@ class Responders:
                 continue
             takes = self.team.acknowledges(person, ring_s)
             planned_s = person.acknowledges.typical if takes is None else takes.typical
-            tolls.append((self.diary.begin("called", what, planned_s, name), name))
+            in_vain = takes is None and response.next_after_s == math.inf
+            rings_s = _RINGS_S if in_vain else math.inf
+            row = self.diary.begin("called", what, planned_s, name, gives_up_s=rings_s)
+            tolls.append((row, name))
             if takes is not None:
                 answers_s = ring_s + self.team.takes_s(name, "acknowledges", takes)
                 if answers_s < at_s:
@@ -294,7 +248,7 @@ class Responders:
             yield self.until(at_s)
         for row, name in tolls:
             took = "another one took it" if who is None or name != who.name else "acknowledged"
-            self.diary.end(row, "no answer" if who is None else took)
+            self.diary.end(row, NO_ANSWER if who is None else took)
         return who
 
     def _rings_out(self, since_s: float, last_s: float) -> Steps:

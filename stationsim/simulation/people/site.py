@@ -4,8 +4,15 @@ People act on a plant by scripted events and by nothing else, so a run with peop
 run in which the same things are scripted at the same times.
 
 What is found is what somebody notices who looks around: a breaker that is open, a float that hangs
-up, a pump that rattles or has tripped. What shows only when it is tried (an engine that will not
-fire, a worn impeller) is not found before it has shown.
+up, a pump that rattles or has tripped. What shows only when it is tried (a pump that does not
+start, an engine that will not fire, a worn impeller) is not found before it has shown.
+
+Nobody works on a machine that may start: its selector is in off from the beginning of the work to
+its end, and then where it stood before. A tank is filled with its engine stopped and cooled, unless
+its maker allows otherwise: an engine-driven pump is in off for it, and a mobile set that runs is
+taken off, and connected again if it is wanted still; the time to cool is part of the work. A fixed
+set stays as it is: a base tank is filled while its set runs only where the maker allows it, and
+where he does not, that set has to be stopped by the script.
 """
 
 from __future__ import annotations
@@ -17,12 +24,12 @@ from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import SAME_INSTANT_S
 from stationsim.simulation.machines import FAILED, OUT_OF_SERVICE
 from stationsim.simulation.power.bypass_set import NOT_CONNECTED
-from stationsim.simulation.power.transfer import DEAD, GRID
+from stationsim.simulation.power.transfer import DEAD, GRID, MOBILE
 
 if TYPE_CHECKING:
     from stationsim.equipment.faults import EventKind
     from stationsim.people.response import Task
-    from stationsim.simulation.machines import Machine
+    from stationsim.simulation.machines import Machine, Mode
     from stationsim.simulation.plant import Plant
     from stationsim.simulation.power.engine_set import EngineSet
 
@@ -30,17 +37,21 @@ BY_CREW = "by the crew"
 """Cause of what people do."""
 
 RAGS = ("clogged", "ragging")
-"""What is cleared from above or by reversing, with the pump isolated."""
+"""What is cleared from above, with the pump isolated."""
 
-PULLED = ("seal leak into motor", "seal leak", "fails to start", "check valve open")
+PULLED = ("seal leak into motor", "seal leak")
 """What a pump has to be pulled for."""
 
-ISOLATED = ("clear rags", "pull a pump")
-"""Tasks for which a pump is taken out of the controller's hands, and given back."""
+MENDED = ("clear rags", "pull a pump")
+"""Tasks that are done to their end, with the reset, whatever has become of the trouble."""
+
+ISOLATED = ("set right", "refuel", *MENDED)
+"""Tasks for which a machine is taken out of the controller's hands, and given back."""
 
 _AT_ONCE = (
     "air-bound",
     "plug valve closed",
+    "check valve open",
     "check valve slow",
     "level signal frozen",
     "level signal lost",
@@ -55,13 +66,20 @@ _AT_ONCE = (
 )
 """What is found by looking around, and set right with what is in the vehicle."""
 
-_ONCE_FAILED = ("battery flat", "fails to prime", "generator fails to start", "generator fails")
-"""What is found once the engine has been called in vain."""
+_ONCE_FAILED = (
+    "fails to start",
+    "battery flat",
+    "fails to prime",
+    "generator fails to start",
+    "generator fails",
+)
+"""What is found, in its panel or at its engine, once it has been called in vain."""
 
 _STUCK = "transfer switch stuck"
 _MOST_RESETS = 2
+"""How often one thing is reset in one call-out; common practice, no source [-]."""
 _STOOD_S = 1800.0
-"""A bypass pump that has stood as long as this is no longer needed [s]."""
+"""A bypass pump that has stood so long is no longer needed; common practice, no source [s]."""
 
 
 class Site:
@@ -77,6 +95,8 @@ class Site:
         self.plant = plant
         self._resets: dict[str, int] = {}
         self._bypass_since_s = 0.0
+        self._turned: dict[str, Mode] = {}  # what is isolated, and where its selector goes back to
+        self._off_to_fill = False  # the mobile set was taken off for its tank
 
     def new_incident(self) -> None:
         """Begin to count resets anew."""
@@ -96,18 +116,24 @@ class Site:
 
     @property
     def carried(self) -> bool:
-        """True when the engine-driven pump is there to carry a station without power."""
+        """True when the engine-driven pump is there to carry a station without power.
+
+        One that somebody has set to off while its tank is filled counts.
+        """
         engine = self.plant.engine
-        return (
-            engine is not None
-            and engine.phase in ("stopped", "starting", "running")
-            and (engine.machine.able)
-        )
+        if engine is None or engine.phase not in ("stopped", "starting", "running"):
+            return False
+        machine = engine.machine
+        return machine.able or (engine.name in self._turned and not machine.blocks)
 
     @property
     def short(self) -> bool:
-        """True when the station cannot carry what arrives, as far as somebody can tell."""
-        return self.high or (self.dark and not self.carried)
+        """True when the station cannot carry what arrives, as far as somebody can tell.
+
+        That it is dark while a mobile set is taken off, or filled, is meant to be.
+        """
+        meant = self.plant.supply.changing_over
+        return self.high or (self.dark and not self.carried and not meant)
 
     @property
     def calm(self) -> bool:
@@ -205,12 +231,6 @@ class Site:
                 found.append(subject)
         if self._transfer_failed:
             found += self._standing((_STUCK,))
-        found += [
-            engine.name
-            for engine in self._engines()
-            if FAILED in engine.machine.blocks
-            and plant.standing.stands(engine.name, "fails to start")
-        ]
         return tuple(dict.fromkeys(found))
 
     def _ragged(self) -> tuple[str, ...]:
@@ -234,13 +254,24 @@ class Site:
         return ("station",) if there and self.short else ()
 
     def _thirsty(self, below: float) -> tuple[str, ...]:
-        plant = self.plant
+        """Return whose tank is low; a mobile set that is to be taken off is not filled before."""
+        supply = self.plant.supply
         engines = [one.name for one in self._engines() if one.fuel_part < below]
-        sets = (plant.supply.generator, plant.supply.mobile)
+        sets = [one for one in (supply.generator, supply.mobile) if one is not None]
         return (
             *engines,
-            *(one.name for one in sets if one is not None and one.fuel.part_left < below),
+            *(
+                one.name
+                for one in sets
+                if one.fuel.part_left < below and not (one is supply.mobile and self._goes_soon())
+            ),
         )
+
+    def _goes_soon(self) -> bool:
+        """Return whether a step of the plan takes the mobile set off now."""
+        people = self.plant.people
+        task = None if people is None else people.response.task("connect mobile generator")
+        return task is not None and self.to_take_down(task)
 
     def _load_there(self, task: Task) -> tuple[str, ...]:
         if not self.short or self.plant.people is None or task.tool is None:
@@ -272,16 +303,61 @@ class Site:
 
     # ------------------------------------------------------------------ what is done
 
-    def isolate(self, task: Task, subject: str) -> None:
-        """Take a pump out of the controller's hands before somebody works on it.
+    def thing(self, task: Task, subject: str) -> str:
+        """Return what somebody lays hand on: of a connection, what is connected.
 
         Parameters
         ----------
         task, subject
             What is to be done, and to what.
         """
-        if task.kind in ISOLATED:
+        if task.kind == "connect mobile generator":
+            return MOBILE
+        if task.kind == "connect bypass pump" and self.plant.bypass is not None:
+            return self.plant.bypass.name
+        return subject
+
+    def begins(self, task: Task, subject: str, takes_s: float) -> None:
+        """Let stand still, from now on, what somebody begins to work on.
+
+        Parameters
+        ----------
+        task, subject
+            What is to be done, and to what.
+        takes_s
+            How long it will take [s].
+        """
+        plant, supply = self.plant, self.plant.supply
+        if task.kind not in ISOLATED:
+            return
+        machine = plant.by_name.get(subject)
+        if machine is not None:
+            bypass = plant.bypass
+            if bypass is not None and subject == bypass.name and not self._bypass_connected:
+                return
+            self._turned[subject] = plant.blocks.goes_back_to(machine)
             self._do("off", subject)
+        elif subject == MOBILE and supply.mobile_connected and task.kind == "refuel":
+            assert supply.mobile is not None  # noqa: S101  (it is connected)
+            self._off_to_fill = supply.mobile.at_voltage
+            if self._off_to_fill:
+                self._do("mobile generator disconnected", MOBILE, takes_s)
+
+    def given_back(self, subject: str) -> None:
+        """Somebody has ended their work on something: it may run again as it did before.
+
+        Parameters
+        ----------
+        subject
+            What.
+        """
+        mode = self._turned.pop(subject, None)
+        if mode is not None:
+            self._do(mode, subject)
+        if subject == MOBILE and self._off_to_fill:
+            self._off_to_fill = False
+            if self._mobile_wanted():
+                self._do("mobile generator connected", MOBILE)
 
     def done(self, task: Task, subject: str, load_s: float = 0.0) -> None:
         """Let the plant see what has been done.
@@ -300,14 +376,13 @@ class Site:
             self._do("reset", subject)
         elif kind == "set right":
             self._do("put right", subject)
-        elif kind in ISOLATED:
+        elif kind in MENDED:
             self._do("put right", subject)
             machine = plant.by_name[subject]
             if any(block != OUT_OF_SERVICE for block in machine.blocks):
                 self._do("reset", subject)
-            self._do("auto", subject)
         elif kind == "connect mobile generator":
-            self._do("mobile generator connected", "mobile generator")
+            self._do("mobile generator connected", MOBILE)
         elif kind == "connect bypass pump":
             self._bypass_since_s = plant.t_s
             self._do("bypass pump connected", "bypass pump")
@@ -321,20 +396,23 @@ class Site:
                     cause=BY_CREW,
                 )
             )  # fmt: skip
+        self.given_back(subject)
 
-    def take_down(self, task: Task) -> None:
-        """Undo what a task has connected.
+    def take_down(self, task: Task, takes_s: float) -> None:
+        """Begin to undo what a task has connected: it is off at once.
 
         Parameters
         ----------
         task
             Which.
+        takes_s
+            How long it will take [s]: until then nothing feeds a busbar that a mobile set has fed.
         """
         if task.kind == "connect mobile generator":
-            self._do("mobile generator disconnected", "mobile generator")
+            self._do("mobile generator disconnected", MOBILE, takes_s)
         else:
             self._do("bypass pump disconnected", "bypass pump")
 
-    def _do(self, kind: EventKind, subject: str) -> None:
+    def _do(self, kind: EventKind, subject: str, lasts_s: float = 0.0) -> None:
         plant = self.plant
-        plant.scripted(ScriptedEvent(plant.t_s, kind, subject, cause=BY_CREW))
+        plant.scripted(ScriptedEvent(plant.t_s, kind, subject, lasts_s or None, cause=BY_CREW))

@@ -179,7 +179,7 @@ class Team:
         night = self.night(at_s)
         if not person.answers or (night and not person.answers_at_night):
             return None
-        return _by_night(night, person.acknowledges, person.night_acknowledges)
+        return person.takes("acknowledges", night=night)
 
     def gets_ready(self, person: Person, at_s: float) -> Range:
         """Return how long a person takes to be on the way [s].
@@ -191,7 +191,7 @@ class Team:
         at_s
             From when [s].
         """
-        return _by_night(self.night(at_s), person.gets_ready, person.night_gets_ready)
+        return person.takes("gets_ready", night=self.night(at_s))
 
     def travels(self, person: Person, at_s: float) -> Range:
         """Return how long the way takes a person [s].
@@ -203,8 +203,4 @@ class Team:
         at_s
             From when [s].
         """
-        return _by_night(self.night(at_s), person.travels, person.night_travels)
-
-
-def _by_night(night: bool, by_day: Range, at_night: Range | None) -> Range:  # noqa: FBT001
-    return at_night if night and at_night is not None else by_day
+        return person.takes("travels", night=self.night(at_s))

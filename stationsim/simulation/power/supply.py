@@ -6,8 +6,10 @@ are pumps started and held. The engine-driven pump needs none of them.
 
 A station without standby power knows the grid only. One with a fixed set has a transfer switch
 (``transfer``). A mobile set is connected behind an interlock: only to a dead busbar, and while it
-is connected neither grid nor fixed set can feed, until somebody disconnects it; the change back
-costs a break as that of the transfer switch.
+is connected neither grid nor fixed set can feed, until somebody disconnects it. From then on the
+set is off and the busbar dead until the change back is over: for as long as the event lasts, or,
+where it does not say, for a break as that of the transfer switch. A set that is connected again
+meanwhile puts an end to the change.
 
 *Sag*: motors that do not ride through it drop out and none starts while it lasts; a relay that
 latches does so whether its motor runs or not, for it looks at the voltage. Panel and transfer
@@ -79,7 +81,7 @@ class Supply:
         self._back_s = -math.inf
         self._in_break = False
         self._lost_by = "scripted"  # cause of the loss that ends last
-        self._changing_over = False
+        self._changes_until_s: float | None = None  # while a mobile set is being taken off
         self._dead_s = -math.inf
         self._change = 0
 
@@ -121,6 +123,11 @@ class Supply:
             ``generator`` or ``mobile generator``.
         """
         return {GENERATOR: self.generator, MOBILE: self.mobile}.get(name)
+
+    @property
+    def changing_over(self) -> bool:
+        """True from the moment a mobile set is off until the change back is over."""
+        return self._changes_until_s is not None
 
     # ------------------------------------------------------------------ the grid
 
@@ -319,6 +326,7 @@ class Supply:
             plant.note(MOBILE, "connection refused", why)
             return
         self.mobile_connected = True
+        self._changes_until_s = None
         plant.note(MOBILE, event.kind, event.cause)
         mobile.connected()
         self.feed("mobile generator connected")
@@ -328,19 +336,29 @@ class Supply:
         if mobile is None or not self.mobile_connected:
             plant.note(MOBILE, "connection refused", "it is not connected")
             return
+        assert self.what is not None  # noqa: S101  (there is a mobile set)
+        lasts_s = event.duration_s
+        dead = "" if lasts_s is None else f"nothing feeds for {show(lasts_s, 'duration', 'si')}"
+        break_s = self.what.transfer.return_break_s if lasts_s is None else lasts_s
+        over_s = plant.t_s + max(break_s, 2.0 * SAME_INSTANT_S)
         self.mobile_connected = False
-        plant.note(MOBILE, event.kind, event.cause)
-        self._changing_over = True
+        plant.note(MOBILE, event.kind, event.cause, dead)
+        self._changes_until_s = over_s
         self.feed("mobile generator disconnected")
         mobile.disconnected()
-        assert self.what is not None  # noqa: S101  (there is a mobile set)
-        break_s = max(self.what.transfer.return_break_s, 2.0 * SAME_INSTANT_S)
-        plant.at(plant.t_s + break_s, SUPPLY, "supply.changed_over")
+        plant.at(over_s, SUPPLY, "supply.changed_over", over_s)
 
-    def changed_over(self) -> None:
-        """The hand that took the mobile set off has closed the other switch."""
-        self._changing_over = False
-        self.feed("mobile generator disconnected")
+    def changed_over(self, over_s: float) -> None:
+        """The hand that took the mobile set off has closed the other switch.
+
+        Parameters
+        ----------
+        over_s
+            Until when that was to take [s]; nothing happens when the set is connected again since.
+        """
+        if over_s == self._changes_until_s:
+            self._changes_until_s = None
+            self.feed("mobile generator disconnected")
 
     # ------------------------------------------------------------------ the busbar
 
@@ -348,7 +366,7 @@ class Supply:
         """Return what can feed the busbar as things stand."""
         if self.mobile_connected and self.mobile is not None:
             return MOBILE if self.mobile.at_voltage else DEAD
-        if self._changing_over:
+        if self.changing_over:
             return DEAD
         if self.transfer is not None:
             return self.transfer.feeds

@@ -131,6 +131,17 @@ class Blocks:
         if lasts:
             plant.at(over_s, PEOPLE, "blocks.turned_back", machine.index, number + 1)
 
+    def goes_back_to(self, machine: Machine) -> Mode:
+        """Return where a selector stands when the stated time of a hand on it is over.
+
+        Parameters
+        ----------
+        machine
+            Whose selector.
+        """
+        before = self._hands.get(machine.index, (0, None))[1]
+        return machine.mode if before is None else before
+
     def turned_back(self, index: int, number: int) -> None:
         """Set a selector back to where it stood, unless it has been turned meanwhile.
 

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.forms import PART_COLUMNS, Form
 from stationsim.outline import set_levels, steps
+from stationsim.people.response import WAY
 from stationsim.studies.ahead import Ahead, crest_of
 from stationsim.studies.rehearse import sheet_power
 from stationsim.studies.rehearse.hours import HoursAsked, station_hours
@@ -339,15 +340,13 @@ def _calls(response: Response | None) -> Places:
 
 
 def _called(person: Person) -> dict[str, Value]:
-    night = (person.night_acknowledges, person.night_gets_ready, person.night_travels)
-    by_day = (person.acknowledges, person.gets_ready, person.travels)
-    at_night = [day if dark is None else dark for dark, day in zip(night, by_day, strict=True)]
+    by_day, at_night = ([person.takes(p, night=night) for p in WAY] for night in (False, True))
     day_way = three_minutes(*by_day[1:])
     answers = three_minutes(by_day[0])
     dark_told = None if day_way is None else "as by day"
-    if any(one is not None for one in night):
+    if at_night[1:] != by_day[1:]:
         dark_told = three_minutes(*at_night[1:])
-    if night[0] is not None:
+    if at_night[0] != by_day[0]:
         answers = f"{answers or '-'}; night {three_minutes(at_night[0]) or '-'}"
     return {
         "who": f"{person.name}{clock_span(person.on_call)}",

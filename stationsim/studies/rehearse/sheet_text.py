@@ -6,9 +6,10 @@ import math
 from typing import TYPE_CHECKING
 
 from stationsim.units import from_si
+from stationsim.wording.spans import day_span_text, span_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
     from stationsim.chance import Range
     from stationsim.forms import Value
@@ -116,7 +117,7 @@ def kilo(value: float | None, unit: str) -> str | None:
     Parameters
     ----------
     value
-        In W or VA.
+        What it gives or asks for [W or VA].
     unit
         ``kW`` or ``kVA``.
     """
@@ -135,14 +136,9 @@ def three_minutes(*spans: Range | None) -> str | None:
         How long each takes [s]; None counts as not given.
     """
     given = [span for span in spans if span is not None]
-    sums = [sum(getattr(span, name) for span in given) for name in ("low", "typical", "high")]
-    if not given or sums[-1] <= 0.0:
+    if sum(span.high for span in given) <= 0.0:
         return None
-    return "-".join(_minutes(value) for value in sums)
-
-
-def _minutes(seconds: float) -> str:
-    return f"{round(seconds / 60.0, 1):g}"
+    return span_text(*given, minutes=True)
 
 
 def clock_span(span: ClockSpan | None) -> str:
@@ -153,12 +149,4 @@ def clock_span(span: ClockSpan | None) -> str:
     span
         A span of the day.
     """
-    if span is None:
-        return ""
-    ends = [f"{int(at_s // 3600):02d}:{int(at_s // 60) % 60:02d}" for at_s in _ends(span)]
-    return f" ({ends[0]} to {ends[1]})"
-
-
-def _ends(span: ClockSpan) -> Iterator[float]:
-    yield span.from_s
-    yield span.to_s
+    return "" if span is None else f" ({day_span_text(span)})"

@@ -8,21 +8,22 @@ the same station in which the power goes at that hour.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
-from stationsim.chance import Range
 from stationsim.episode import Episode, ScriptedEvent
+from stationsim.errors import InputError
 from stationsim.people.response import Pace, Response, TaskKind
 from stationsim.simulation.session import Session, simulate
-from stationsim.studies.rehearse.days import moved
+from stationsim.studies.rehearse.days import moved, read_days
 from stationsim.studies.rehearse.hours import HoursAsked
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import datetime
 
+    from stationsim.equipment.engine_pump import EnginePump
     from stationsim.equipment.power import StandbyPower
     from stationsim.inflow.segments import Segments
     from stationsim.station import Station
@@ -41,9 +42,13 @@ TASK_OF: dict[str, TaskKind] = {
 }
 """The step of the plan that brings a source."""
 
-_TRIPS_VA = 1e-3
+_TRIPS_AFTER_S = 0.5
+_LAST_HOUR = 23
+_LONGEST_S = 72.0 * 3600.0
 _TANKER_TAKES = "tanker takes"
-_FIRST_WATER = ("start", _TANKER_TAKES)
+_AT_ONCE_S = 1.0
+"""A pump that stops within this of its start has drawn nothing: it tripped what feeds it [s]."""
+
 _LOOKS_EVERY_S = 1800.0
 
 
@@ -65,6 +70,27 @@ class PlanAsked(HoursAsked):
     outage_s: float = 8.0 * 3600.0
     hour: int | None = None
     late_s: tuple[float, ...] = (900.0, 1800.0, 3600.0)
+
+    def __post_init__(self) -> None:
+        """Check what is asked.
+
+        Raises
+        ------
+        InputError
+            When there is no such hour or day, or a time makes no sense.
+        """
+        if self.hour is not None and not 0 <= self.hour <= _LAST_HOUR:
+            raise InputError(f"hour: {self.hour} cannot be used; accepted: 0 to {_LAST_HOUR}")
+        if not self.days:
+            raise InputError("days: there is none; name one, such as 'wednesday'")
+        days = [day for text in self.days for day in read_days(text)]
+        object.__setattr__(self, "days", tuple(dict.fromkeys(days)))
+        for name, times_s in (("late_s", self.late_s), ("outage_s", (self.outage_s,))):
+            for time_s in times_s:
+                if not 0.0 < time_s <= _LONGEST_S:
+                    message = f"{name}: {time_s:g} s cannot be used; accepted: more than 0, to 72 h"
+                    raise InputError(message)
+        object.__setattr__(self, "late_s", tuple(dict.fromkeys(self.late_s)))
 
 
 class Case(NamedTuple):
@@ -195,17 +221,21 @@ def at_pace(station: Station, pace: Pace) -> Station:
     """
     if pace != "high":
         return station
-    engine = station.engine_pump
-    if engine is not None:
-        more_s = (engine.crank_tries - 1) * (engine.crank_s + engine.crank_rest_s)
-        engine = replace(engine, start_delay_s=engine.start_delay_s + more_s)
+    engine, bypass = _by_last_crank(station.engine_pump), _by_last_crank(station.bypass_pump)
     power: StandbyPower | None = station.standby_power
     if power is not None and power.generator is not None:
         what = power.generator
         tries = what.crank_tries
         crank_s = tries * what.crank_s + (tries - 1) * what.crank_rest_s
         power = replace(power, generator=replace(what, crank_s=crank_s))
-    return replace(station, engine_pump=engine, standby_power=power)
+    return replace(station, engine_pump=engine, bypass_pump=bypass, standby_power=power)
+
+
+def _by_last_crank(engine: EnginePump | None) -> EnginePump | None:
+    if engine is None:
+        return None
+    more_s = (engine.crank_tries - 1) * (engine.crank_s + engine.crank_rest_s)
+    return replace(engine, start_delay_s=engine.start_delay_s + more_s)
 
 
 def nobody(station: Station) -> Case:
@@ -251,7 +281,22 @@ def whole(station: Station, response: Response, pace: Pace) -> Case:
     return Case("whole plan", at_pace(without(station), pace), replace(response, pace=pace))
 
 
-def left_out(station: Station, response: Response, asked: PlanAsked) -> list[Case]:
+def fed_from(trace: Trace) -> dict[str, float]:
+    """Return when each generator set first fed the pumps [s].
+
+    Parameters
+    ----------
+    trace
+        A run of the whole plan.
+    """
+    found: dict[str, float] = {}
+    for row in trace.power:
+        if row.source == "busbar" and row.state in (GENERATOR, MOBILE):
+            found.setdefault(row.state, row.start_s)
+    return found
+
+
+def left_out(station: Station, response: Response, asked: PlanAsked, usual: Outcome) -> list[Case]:
     """Return the whole plan with each single thing missing, or going wrong.
 
     Parameters
@@ -260,6 +305,8 @@ def left_out(station: Station, response: Response, asked: PlanAsked) -> list[Cas
         What stands there, and who answers.
     asked
         How late the crew may be.
+    usual
+        What came of the whole plan at its typical pace.
     """
     stands, typical = without(station), replace(response, pace="typical")
     found = [
@@ -276,178 +323,51 @@ def left_out(station: Station, response: Response, asked: PlanAsked) -> list[Cas
         for task in typical.tasks
     ]
     found += [
-        Case(f"crew {late_s / 60.0:g} min late", stands, replace(typical, late_s=late_s))
+        Case(
+            f"crew {late_s / 60.0:g} min late",
+            stands,
+            replace(typical, late_s=typical.late_s + late_s),
+        )
         for late_s in asked.late_s
     ]
-    found += _gone_wrong(stands, typical)
+    taken = next((row.person for row in usual.trace.crew if row.outcome == "acknowledged"), "")
+    found += _gone_wrong(stands, typical, fed_from(usual.trace), taken)
     return found
 
 
-def _gone_wrong(station: Station, response: Response) -> list[Case]:
+def _gone_wrong(
+    station: Station, response: Response, fed_from: Mapping[str, float], taken: str
+) -> list[Case]:
     """Return the whole plan with one thing that goes wrong with it."""
     found = []
-    if station.engine_pump is not None:
-        name = station.engine_pump.pump.name
-        event = ScriptedEvent(0.0, "fails to start", name)
-        found.append(Case(f"{name} fails to start", station, response, (event,)))
+    for engine in (station.engine_pump, station.bypass_pump):
+        brought = response.task("connect bypass pump") is not None
+        if engine is not None and (engine is station.engine_pump or brought):
+            name = engine.pump.name
+            event = ScriptedEvent(0.0, "fails to start", name)
+            found.append(Case(f"{name} fails to start", station, response, (event,)))
     power = station.standby_power
     if power is not None and power.generator is not None:
         event = ScriptedEvent(0.0, "generator fails to start", GENERATOR)
         found.append(Case("generator fails to start", station, response, (event,)))
-    sets = [] if power is None else [(GENERATOR, power.generator), (MOBILE, power.mobile)]
-    for name, what in sets:
-        if power is not None and what is not None:
-            weak = replace(what, start_va=_TRIPS_VA)
-            if name == GENERATOR:
-                weakened = replace(power, generator=weak)
-            else:
-                weakened = replace(power, mobile=weak)
-            dark = replace(station, standby_power=_loaded(weakened, station))
-            found.append(Case(f"{name} trips on the first start", dark, response))
+    found += [
+        Case(
+            f"{name} trips on the first start",
+            station,
+            response,
+            (ScriptedEvent(fed_s + _TRIPS_AFTER_S, "generator fails", name, resets_itself=False),),
+        )
+        for name, fed_s in fed_from.items()
+    ]
     lost = ScriptedEvent(0.0, "telemetry lost", "telemetry")
     found.append(Case("telemetry lost with the power", station, response, (lost,)))
-    if response.call_list:
-        first = response.call_list[0]
+    if taken in response.call_list:
         people = tuple(
-            replace(one, answers=False) if one.name == first else one for one in response.people
+            replace(one, answers=False) if one.name == taken else one for one in response.people
         )
-        case = Case(f"{first} does not answer", station, replace(response, people=people))
+        case = Case(f"{taken} does not answer", station, replace(response, people=people))
         found.append(case)
     return found
-
-
-def _loaded(power: StandbyPower, station: Station) -> StandbyPower:
-    """Return standby power for which every pump asks for something at its start."""
-    from stationsim.equipment.power import MotorLoad
-
-    loads = {pump.name: power.loads.get(pump.name, MotorLoad(0.0, 0.0)) for pump in station.pumps}
-    asks = {
-        name: replace(one, running_va=max(one.running_va, 1.0), start_va=max(one.start_va, 1.0))
-        for name, one in loads.items()
-    }
-    return replace(power, loads=asks)
-
-
-Change = Callable[[Response, Range], Response]
-
-
-class Step(NamedTuple):
-    """One span of the chain that brings a source.
-
-    Parameters
-    ----------
-    name
-        What it is.
-    who
-        Who does it; empty for a machine, or for whoever delivers.
-    span
-        Low, typical and high [s].
-    change
-        Returns the response with another span for it.
-    """
-
-    name: str
-    who: str
-    span: Range
-    change: Change
-
-
-def steps_of(
-    response: Response, source: str, person: str, at_night: frozenset[str] = frozenset()
-) -> list[Step]:
-    """Return the spans of the chain that brings a source, in their order.
-
-    Parameters
-    ----------
-    response
-        Who answers.
-    source
-        Which source.
-    person
-        Name of who goes.
-    at_night
-        Which of ``acknowledges``, ``gets_ready`` and ``travels`` they begin at night.
-    """
-    task = response.task(TASK_OF[source])
-    if task is None or not person:
-        return []
-    kind, who = task.kind, response.person(person)
-
-    def of_response(name: str) -> Change:
-        return lambda one, span: replace(one, **{name: span})  # type: ignore[arg-type]
-
-    def of_person(name: str) -> Change:
-        def change(one: Response, span: Range) -> Response:
-            people = tuple(
-                replace(p, **{name: span, f"night_{name}": span})  # type: ignore[arg-type]
-                if p.name == person
-                else p
-                for p in one.people
-            )
-            return replace(one, people=people)
-
-        return change
-
-    def of_tool(name: str) -> Change:
-        def change(one: Response, span: Range) -> Response:
-            tools = tuple(
-                replace(t, **{name: span}) if t.name == task.tool else t  # type: ignore[arg-type]
-                for t in one.tools
-            )
-            return replace(one, tools=tools)
-
-        return change
-
-    def of_task(name: str) -> Change:
-        def change(one: Response, span: Range) -> Response:
-            tasks = tuple(
-                replace(t, **{name: span}) if t.kind == kind else t  # type: ignore[arg-type]
-                for t in one.tasks
-            )
-            return replace(one, tasks=tasks)
-
-        return change
-
-    def own(name: str) -> Range:
-        by_night: Range | None = getattr(who, f"night_{name}")
-        by_day: Range = getattr(who, name)
-        return by_night if by_night is not None and name in at_night else by_day
-
-    found = [
-        Step("alarm picked up", "", response.picked_up, of_response("picked_up")),
-        Step("phone rings", "", response.on_phone, of_response("on_phone")),
-        Step("acknowledged", person, own("acknowledges"), of_person("acknowledges")),
-        Step("gets ready", person, own("gets_ready"), of_person("gets_ready")),
-    ]
-    if task.tool is not None:
-        tool = response.tool(task.tool)
-        if tool.fetched is not None:
-            found.append(Step(f"fetches {tool.name}", person, tool.fetched, of_tool("fetched")))
-        if tool.delivered is not None:
-            found.append(Step(f"{tool.name} comes", "", tool.delivered, of_tool("delivered")))
-    found += [
-        Step("travels", person, own("travels"), of_person("travels")),
-        Step("looks around", person, response.assesses, of_response("assesses")),
-        Step(kind, person if task.people else "", task.takes, of_task("takes")),
-        Step("starts", person if task.people else "", task.starts, of_task("starts")),
-    ]
-    return [step for step in found if step.span.high > 0.0]
-
-
-def with_step(response: Response, step: Step, pace: str) -> Response:
-    """Return a response in which one span takes its low or its high time, the others typical ones.
-
-    Parameters
-    ----------
-    response
-        Who answers.
-    step
-        Which span.
-    pace
-        ``low`` or ``high``.
-    """
-    value = step.span.low if pace == "low" else step.span.high
-    return replace(step.change(response, Range.point(value)), pace="typical")
 
 
 @dataclass(frozen=True)
@@ -489,7 +409,7 @@ class Hour:
         """
         trace = simulate(case.station, self.episode_of(case, level_m)).trace
         spills = [row.start_s for row in trace.spills]
-        flows = [run.start_s for run in trace.runs]
+        flows = [run.start_s for run in trace.runs if run.stop_s - run.start_s > _AT_ONCE_S]
         flows += [row.t_s for row in trace.events if row.event == _TANKER_TAKES]
         return Outcome(
             trace.spilled_m3,
@@ -510,10 +430,20 @@ class Hour:
             Where the water stands when the power goes, if elsewhere [m above floor].
         """
         session = Session(case.station, self.episode_of(case, level_m))
+        started: dict[str, float] = {}
         while not session.done:
             for row in session.advance(session.now_s + _LOOKS_EVERY_S):
-                if row.event in _FIRST_WATER:
-                    return row.t_s
+                if row.event == _TANKER_TAKES:
+                    return min([row.t_s, *started.values()])
+                if row.event == "start":
+                    started[row.subject] = row.t_s
+                elif row.event == "stop" and row.t_s - started.get(row.subject, -math.inf) <= (
+                    _AT_ONCE_S
+                ):
+                    del started[row.subject]  # it dropped out at once: it drew nothing
+            lasting = [at_s for at_s in started.values() if session.now_s - at_s > _AT_ONCE_S]
+            if lasting:
+                return min(lasting)
         return math.inf
 
     def episode_of(self, case: Case, level_m: float | None = None) -> Episode:

@@ -14,7 +14,9 @@ an example; local rules decide.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from stationsim.inflow.daily import SATURDAY
@@ -29,6 +31,7 @@ from stationsim.studies.rehearse.hours import (
     station_hours,
 )
 from stationsim.studies.rehearse.plan import cases as c
+from stationsim.studies.rehearse.plan.steps import steps_of, with_step
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -98,7 +101,11 @@ class LeftOutRow(NamedTuple):
 
 
 class AllowedRow(NamedTuple):
-    """The time that a rule allows, from the high-level alarm at the hour to the spill."""
+    """The time that a rule allows, from the high-level alarm at the hour to the spill.
+
+    ``in_time`` asks for both: water is drawn before the time is up, and it is enough, so that
+    nothing spills until the grid is back.
+    """
 
     day: str
     weather: str
@@ -108,9 +115,11 @@ class AllowedRow(NamedTuple):
     response_s: float
     margin_s: float
     in_time: bool
+    spilled_m3: float
 
 
-class Found(NamedTuple):
+@dataclass(frozen=True)
+class Found:
     """All rows of a plan, and what sentences and figures need beside them.
 
     Parameters
@@ -151,7 +160,7 @@ class Found(NamedTuple):
         """
         return self._table[(*key, source, pace)]
 
-    @property
+    @cached_property
     def _table(self) -> dict[tuple[str, str, int, str, str], SourceRow]:
         return {(r.day, r.weather, r.hour, r.source, r.pace): r for r in self.sources}
 
@@ -210,7 +219,10 @@ def find(
     """
     response = episode.response
     assert response is not None  # noqa: S101  (checked by the study)
-    table = station_hours(name, station, episode, asked, pump_down=False)
+    flows = [day_flows(episode, day, same_day=asked.same_day) for day in asked.days]
+    dates = dict.fromkeys(one.midnight.date().isoformat() for one in flows)
+    asked = replace(asked, days=tuple(dates))
+    table = _told_apart(station_hours(name, station, episode, asked, pump_down=False))
     cuts = dict(_cuts(table, episode, asked))
     names = c.sources_of(station, response)
     tasks = [
@@ -245,15 +257,21 @@ def rehearse_hour(task: HourTask) -> HourRows:
     return HourRows(sources, _steps(task, typical), _left_out(task, typical[WHOLE]), _allowed(task))
 
 
+def _told_apart(table: StationHours) -> StationHours:
+    """Return a table whose days have names of their own: the date where weekdays are alike."""
+    names = {row.date: row.day for row in table.hours}
+    if len(set(names.values())) == len(names):
+        return table
+    return table._replace(hours=[row._replace(day=row.date) for row in table.hours])
+
+
 def _cuts(
     table: StationHours, episode: Episode, asked: c.PlanAsked
 ) -> Iterator[tuple[Key, c.Hour]]:
     """Return every hour, with what arrives from its midnight on."""
-    days = {flows.name: flows for flows in (
-        day_flows(episode, day, same_day=asked.same_day) for day in asked.days
-    )}  # fmt: skip
+    days = {day: day_flows(episode, day, same_day=asked.same_day) for day in asked.days}
     for row in table.hours:
-        day = days[row.day]
+        day = days[row.date]
         lost_s = row.hour * HOUR_S
         arriving = with_dark_upstream(
             arriving_at(day, row.weather, row.hour, asked),
@@ -281,6 +299,7 @@ def _sources(task: HourTask) -> tuple[list[SourceRow], dict[str, c.Outcome]]:
     """Return the rows of each source and of the whole plan, and the typical outcomes."""
     station, response, cut, row = task.station, task.response, task.cut, task.row
     nobody = cut.rehearse(c.nobody(station))
+    spill_s = row.spill_s if nobody.spilled_m3 > NO_SPILL_M3 else math.inf
     rows: list[SourceRow] = []
     typical: dict[str, c.Outcome] = {}
     known: dict[Pace, tuple[c.Case, c.Outcome]] = {}
@@ -301,7 +320,7 @@ def _sources(task: HourTask) -> tuple[list[SourceRow], dict[str, c.Outcome]]:
             rows.append(
                 SourceRow(
                     row.day, row.date, row.weather, row.hour, source, pace,
-                    row.spill_s, came.flow_s, _minus(row.spill_s, came.flow_s), came.spilled_m3,
+                    row.spill_s, came.flow_s, _minus(spill_s, came.flow_s), came.spilled_m3,
                     came.greatest_level_m, _verdict(nobody, came),
                 )
             )  # fmt: skip
@@ -326,13 +345,13 @@ def _steps(task: HourTask, typical: dict[str, c.Outcome]) -> list[StepRow]:
         crew = typical[source].trace.crew
         person = next((one.person for one in crew if one.outcome == "acknowledged"), "")
         usual = _minus(task.row.spill_s, typical[source].flow_s)
-        steps = c.steps_of(case.response, source, person, _at_night(task, crew, person))
+        steps = steps_of(case.response, source, person, _at_night(task, crew, person))
         for number, step in enumerate(steps, start=1):
             span = step.span
             margins = [usual, usual]
             for n, pace in enumerate(("low", "high")):
                 if (span.low, span.high)[n] != span.typical:
-                    changed = case._replace(response=c.with_step(case.response, step, pace))
+                    changed = case._replace(response=with_step(case.response, step, pace))
                     first_s = task.cut.first_water_s(changed)
                     margins[n] = _minus(task.row.spill_s, first_s)
             rows.append(
@@ -363,7 +382,7 @@ def _at_night(task: HourTask, crew: Sequence[CrewRow], person: str) -> frozenset
 def _left_out(task: HourTask, usual: c.Outcome) -> list[LeftOutRow]:
     """Return the rows of the whole plan with one thing missing, late or failing."""
     rows = []
-    for case in c.left_out(task.station, task.response, task.asked):
+    for case in c.left_out(task.station, task.response, task.asked, usual):
         came = task.cut.rehearse(case)
         rows.append(
             LeftOutRow(
@@ -379,9 +398,15 @@ def _allowed(task: HourTask) -> list[AllowedRow]:
     alarm_m, allowed_s = task.station.alarms.high_level_m, task.row.from_alarm_s
     if alarm_m is None or not math.isfinite(allowed_s):
         return []
+    # what a rule asks does not depend on how long the grid is out
+    out_s = max(task.cut.out_s, c.PlanAsked.outage_s, allowed_s + HOUR_S)
+    cut = replace(task.cut, out_s=out_s)
     rows = []
     for pace in c.PACES:
-        response_s = task.cut.first_water_s(c.whole(task.station, task.response, pace), alarm_m)
-        margin = _minus(allowed_s, response_s)
-        rows.append(AllowedRow(*task.key, allowed_s, pace, response_s, margin, margin >= 0.0))
+        came = cut.rehearse(c.whole(task.station, task.response, pace), alarm_m)
+        margin = _minus(allowed_s, came.flow_s)
+        in_time = margin >= 0.0 and came.spilled_m3 <= NO_SPILL_M3
+        rows.append(
+            AllowedRow(*task.key, allowed_s, pace, came.flow_s, margin, in_time, came.spilled_m3)
+        )
     return rows

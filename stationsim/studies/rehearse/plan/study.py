@@ -144,13 +144,18 @@ def _findings(found: r.Found) -> tuple[Finding, ...]:
         worst = min(rows, key=lambda row: row.allowed_s)
         missed = [row for row in rows if not row.in_time]
         slowest = max(rows, key=lambda row: row.response_s)
+        short_of = [row for row in missed if row.margin_s >= 0.0]
+        enough = slowest.response_s <= worst.allowed_s and not short_of
+        why = "from the high-level alarm to the spill at the hour at which it is shortest"
+        if short_of:
+            why += f"; what comes in time is not enough at {len(short_of)} hours"
         told.append(
             Finding(
                 f"allowable time, worst value, {pace} response",
-                "pass" if slowest.response_s <= worst.allowed_s else "fail",
-                "from the high-level alarm to the spill at the hour at which it is shortest",
+                "pass" if enough else "fail",
+                why,
                 value=text.short(slowest.response_s),
-                limit=f"at most {text.short(worst.allowed_s)}",
+                limit=f"at most {text.short(worst.allowed_s)}, with water enough",
                 margin=(worst.allowed_s - slowest.response_s) / 60.0,
                 unit="min",
                 source=RULE,
@@ -160,8 +165,8 @@ def _findings(found: r.Found) -> tuple[Finding, ...]:
             Finding(
                 f"allowable time, 24 values, {pace} response",
                 "fail" if missed else "pass",
-                "the response of each hour against the time of that hour",
-                value=f"longer at {len(missed)} of {len(rows)} hours",
+                "the response of each hour against the time of that hour, and whether it is enough",
+                value=f"too long, or not enough, at {len(missed)} of {len(rows)} hours",
                 limit="at none",
                 margin=min(row.margin_s for row in rows) / 60.0,
                 unit="min",

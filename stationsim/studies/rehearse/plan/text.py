@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from typing import TYPE_CHECKING
 
 from stationsim.people.response import Pace
@@ -34,6 +33,7 @@ _PACE_WORDS: dict[Pace, str] = {
     "drawn": "the drawn",
 }
 _CLOSE_S = 60.0
+_HALF = 0.5
 _MOST_WITH_RANGES = 2
 
 
@@ -67,7 +67,8 @@ def signed(seconds: float) -> str:
         return "-"
     if math.isinf(seconds):
         return "no spill" if seconds > 0 else "never"
-    return f"{seconds / 60.0:+.0f}"
+    number = seconds / 60.0
+    return f"{number:+.1f}" if abs(number) < _HALF else f"{number:+.0f}"
 
 
 def short(seconds: float) -> str:
@@ -83,6 +84,8 @@ def short(seconds: float) -> str:
     if seconds < 120.0:
         return f"{seconds:.0f} s"
     number = seconds / 60.0
+    if number >= 100.0:
+        return f"{number:.0f} min"
     return f"{number:.1f} min".replace(".0 min", " min")
 
 
@@ -118,12 +121,10 @@ def lines(found: Found, system: System) -> list[str]:
         f"The power goes at the hour and stays out for {out}; nothing else goes wrong.",
         (
             "Margin: minutes from a source's first water to the spill that comes when nobody does"
-            " anything;"
+            " anything:"
         ),
-        (
-            "+ in time, - too late; typical (fastest to slowest). Spilled: by the whole plan,"
-            " fastest, typical, slowest."
-        ),
+        "+ in time, - too late, * in time and not enough alone. Typical, (fastest to slowest) with",
+        "one source or two. Spilled: by the whole plan, fastest / typical / slowest.",
     ]
     blocks = list(dict.fromkeys((day, weather) for day, weather, _ in found.cuts))
     for day, weather in blocks:
@@ -167,12 +168,13 @@ def _from_where(found: Found, levels: set[float], system: System) -> str:
 
 
 def _margins(found: Found, key: Key, source: str, *, brief: bool) -> str:
+    rows = [found.row(key, source, pace) for pace in ("low", "typical", "high")]
     low, typical, high = (
-        found.row(key, source, pace).margin_s for pace in ("low", "typical", "high")
+        signed(row.margin_s) + ("*" if row.verdict == "not enough" else "") for row in rows
     )
     if brief or low == typical == high:
-        return signed(typical)
-    return f"{signed(typical)} ({signed(low)} to {signed(high)})"
+        return typical
+    return f"{typical} ({low} to {high})"
 
 
 def shown_hour(found: Found) -> Key:
@@ -255,7 +257,13 @@ def sentences(found: Found, system: System) -> list[str]:
     key = shown_hour(found)
     told = [_worst(found, key, system)]
     told += [_source(found, key, source, system) for source in found.names]
-    told += [_whole(found), _best_hour(found, key), _dearest(found, key, system), _allowed(found)]
+    told += [
+        _whole(found),
+        _best_hour(found, key),
+        _dearest(found, key, system),
+        _allowed(found, system),
+    ]
+    told.append(_taken_as_strong(found))
     return [one for one in told if one]
 
 
@@ -331,6 +339,8 @@ def _whole(found: Found) -> str:
 
 def _best_hour(found: Found, key: Key) -> str:
     """Return the hour at which the same crew does best, when it is too late at the hour shown."""
+    if found.row(key, WHOLE, "typical").spilled_m3 <= NO_SPILL_M3:
+        return ""
     for source in found.names:
         row = found.row(key, source, "typical")
         if source not in TASK_OF or row.verdict != "too late":
@@ -339,6 +349,7 @@ def _best_hour(found: Found, key: Key) -> str:
             one
             for one in found.sources
             if (one.source, one.pace, one.verdict) == (source, "typical", "saves")
+            and (one.day, one.weather) == key[:2]
             and math.isfinite(one.margin_s)
         ]
         if saved:
@@ -360,22 +371,48 @@ def _dearest(found: Found, key: Key, system: System) -> str:
     return f"What would cost most at that hour: {listed(told)}."
 
 
-def _allowed(found: Found) -> str:
+def _allowed(found: Found, system: System) -> str:
     """Return how the response compares with the time that a rule allows from the alarm on."""
     rows = [row for row in found.allowed if row.pace == "typical"]
     if not rows:
         return ""
     worst = min(rows, key=lambda row: row.allowed_s)
+    longest_s = max(row.response_s for row in rows)
     missed = sum(not row.in_time for row in rows)
-    longer = "longer" if worst.margin_s < 0.0 else "shorter"
     key = (worst.day, worst.weather, worst.hour)
-    by_value = Counter(row.in_time for row in rows)
+    if longest_s > worst.allowed_s:
+        verdict = "is longer"
+    elif worst.in_time:
+        verdict = "is shorter"
+    else:
+        lost = show(worst.spilled_m3, "volume", system)
+        verdict = f"is shorter, but what comes then is not enough: {lost} spill"
     return (
-        f"Counted from the alarm level at the hour, as one state's rule does (9VAC25-790-390), the"
+        "Counted from the alarm level at the hour, as one state's rule does (9VAC25-790-390), the"
         f" worst allowable time is {minutes(worst.allowed_s)}"
-        f" ({when(key, wet=found.hours.has_wet)}); the typical response of"
-        f" {short(worst.response_s)} is {longer}. By 24 values it is longer at {missed} of"
-        f" {sum(by_value.values())} hours. Local rules decide."
+        f" ({when(key, wet=found.hours.has_wet)}); the typical response, at most"
+        f" {short(longest_s)}, {verdict}. By 24 values a day it does not do at {missed} of"
+        f" {len(rows)} hours. Local rules decide."
+    )
+
+
+def _taken_as_strong(found: Found) -> str:
+    """Return that a set has no limit given, so that nothing is known of what it can start."""
+    power = found.station.standby_power
+    sets = {} if power is None else {GENERATOR: power.generator, MOBILE: power.mobile}
+    named = [
+        f"the {name}"
+        for name, what in sets.items()
+        if name in found.names
+        and what is not None
+        and math.isinf(min(what.start_va, what.rated_va))
+    ]
+    if not named:
+        return ""
+    verb = "is" if len(named) == 1 else "are"
+    return (
+        f"No limit in kVA is given for {listed(named)}: {'it' if verb == 'is' else 'they'} {verb}"
+        " taken as strong enough for what the panel starts."
     )
 
 

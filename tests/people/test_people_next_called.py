@@ -10,7 +10,8 @@ import pytest
 from crews import HOUR, MINUTE, at_once, just, moments, rows_of
 
 from stationsim.episode import Episode, ScriptedEvent
-from stationsim.people.response import ClockSpan, Person, Response, Task
+from stationsim.metrics.call_outs import call_outs
+from stationsim.people.response import ClockSpan, Person, Response, Task, Visit
 from stationsim.simulation.session import simulate
 from stationsim.testing import MONDAY, duplex, episode
 from stationsim.trace import Trace
@@ -69,8 +70,10 @@ def test_who_answers_at_the_very_moment_at_which_the_next_would_be_called_is_eno
 def test_without_a_limit_nobody_but_the_first_is_called() -> None:
     deaf = replace(ANNA, answers=False)
     trace = dark(called(deaf, BERT))
-    assert tolls(trace) == [("anna", 0.0, 6 * HOUR, "end of run")]
+    assert tolls(trace) == [("anna", 0.0, 600.0, "no answer")]
     assert math.isnan(trace.alarms[0].reached_s)
+    assert moments(trace, "nobody reached") == []  # the call waits on
+    assert tolls(dark(called(deaf), hours=0.1)) == [("anna", 0.0, 360.0, "end of run")]
 
 
 def test_nobody_answers_and_the_list_is_gone_through_as_often_as_it_says() -> None:
@@ -93,11 +96,32 @@ def test_an_alarm_that_comes_while_phones_ring_in_vain_rings_them_anew() -> None
     case = episode(4 * HOUR, 1e-5, lost, stopped, start=MONDAY + timedelta(hours=4))
     trace = simulate(duplex(), replace(case, response=response)).trace
     assert tolls(trace) == [
-        ("carl", 0.0, 7800.0, "no answer"), ("carl", 7800.0, 7860.0, "acknowledged"),
+        ("carl", 0.0, 600.0, "no answer"), ("carl", 7800.0, 7860.0, "acknowledged"),
     ]  # fmt: skip
     reached = {row.alarm: row.reached_s for row in trace.alarms}
     assert reached["pump failed"] == 7860.0
     assert moments(trace, "crew on site") == [7860.0]
+    assert moments(trace, "nobody reached") == [7800.0]
+    (one,) = call_outs(trace, response)  # the phone was silent meanwhile, and the call waited
+    assert (one.start_s, one.known_s, one.raised_s) == (0.0, 7860.0, 0.0)
+
+
+def test_a_call_that_still_waits_and_the_round_that_comes_then_are_one_call_out() -> None:
+    # the power fails at 0, a pump at 2 h: anna hears neither, and comes by at 4 h
+    deaf = replace(ANNA, answers=False)
+    fails = ScriptedEvent(2 * HOUR, "fails", "P1")
+    response = called(deaf, visit=Visit("anna", 16 * HOUR))
+    lost = ScriptedEvent(0.0, "grid loss", "grid", 5 * HOUR)
+    case = episode(6 * HOUR, 0.0005, lost, fails, start=MONDAY + timedelta(hours=12))
+    trace = simulate(duplex(), replace(case, response=response)).trace
+    assert [row[1:3] for row in tolls(trace)] == [(0.0, 600.0), (2 * HOUR, 2 * HOUR + 600.0)]
+    (one,) = call_outs(trace, response)
+    assert (one.start_s, one.raised_s, one.on_site_s) == (0.0, 0.0, 4 * HOUR)
+
+
+def test_a_phone_that_somebody_is_slow_to_hear_rings_until_they_do() -> None:
+    slow = replace(ANNA, acknowledges=just(1800.0))
+    assert tolls(dark(called(slow))) == [("anna", 0.0, 1800.0, "acknowledged")]
 
 
 def test_an_alarm_that_reaches_a_phone_after_the_list_was_given_up_is_not_lost() -> None:
