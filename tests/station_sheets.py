@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stationsim.chance import Range
 from stationsim.equipment.power import GeneratorSet, StandbyPower
-from stationsim.people.response import ClockSpan, Person, Response, Task, Tool
+from stationsim.people.response import ClockSpan, PasserBy, Person, Response, Task, Tool, Visit
 
 if TYPE_CHECKING:
     from stationsim.episode import Episode
@@ -48,7 +48,7 @@ def response() -> Response:
     tools = (
         Tool("mobile generator", fetched=spans(10, 15, 30)),
         Tool("bypass set", fetched=spans(20, 30, 60)),
-        Tool("tanker", 2, delivered=spans(30, 45, 90), holds_m3=10.0),
+        Tool("tanker", 2, delivered=spans(30, 45, 90), holds_m3=10.0, round_trip=spans(25, 35, 60)),
         Tool("lifting gear", 0),
     )
     tasks = (
@@ -67,6 +67,10 @@ def response() -> Response:
     return Response(
         people=tuple(people),
         call_list=names,
+        next_after_s=900.0,
+        rounds=2,
+        visit=Visit("second operator", 7.5 * 3600.0),
+        passer_by=PasserBy(spans(20, 45, 120), awake=ClockSpan(6.5 * 3600.0, 22.0 * 3600.0)),
         picked_up=spans(0, 1, 5),
         on_phone=spans(0.5, 2, 10),
         assesses=spans(5, 10, 20),

@@ -249,17 +249,17 @@ def test_steps_take_their_times_by_night_where_they_begin_at_night() -> None:
 
 
 def test_a_delivery_and_the_way_run_beside_each_other() -> None:
-    """Ordered at departure (18 min), the set is there at 18 + 60; the crew at 18 + 25 waits."""
+    """Ordered when acknowledged (8 min), the set is there at 68; the crew, at 18 + 25, waits."""
     response = chain(
         tools=(Tool(MOBILE, delivered=minutes(40, 60, 120)),),
         tasks=(CONNECT,),
     )
     found = find(response)
     row = found.row(at(7), MOBILE, "typical")
-    assert row.flow_s == pytest.approx((18 + 60 + 20) * MIN)
+    assert row.flow_s == pytest.approx((8 + 60 + 20) * MIN)
     way = next(r for r in found.steps if r[:3] == at(7) and r.step == "travels")
     assert way.margin_low_s == pytest.approx(way.margin_s)  # arriving early gains nothing
-    assert way.margin_s - way.margin_high_s == pytest.approx((18 + 90 - (18 + 60)) * MIN)
+    assert way.margin_s - way.margin_high_s == pytest.approx((18 + 90 - (8 + 60)) * MIN)
 
 
 def test_allowable_time_worst_and_by_24_values(found: Found) -> None:
@@ -361,10 +361,10 @@ def test_an_engine_and_a_generator_by_their_cranks(rich: Found) -> None:
 
 
 def test_bypass_pump_and_tanker_by_hand_sum(rich: Found) -> None:
-    """Ordered at departure (18 min): bypass there at 108, connected at 138; tanker at 63."""
-    assert rich.row(at(7), "bypass pump", "typical").flow_s == pytest.approx(138 * MIN, abs=1.0)
+    """Ordered when acknowledged (8 min): bypass there at 98, connected at 128; tanker at 53."""
+    assert rich.row(at(7), "bypass pump", "typical").flow_s == pytest.approx(128 * MIN, abs=1.0)
     tanker = rich.row(at(7), "tanker", "typical")
-    assert tanker.flow_s == pytest.approx(63 * MIN)
+    assert tanker.flow_s == pytest.approx(53 * MIN)
     assert tanker.verdict == "too late"
     early = [r for r in rich.sources if r.source == "tanker" and r.margin_s > 0 and r.pace == "low"]
     assert early

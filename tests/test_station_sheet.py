@@ -22,7 +22,8 @@ from stationsim.records.filled_form import read_filled
 from stationsim.scenario.load import load
 from stationsim.station import AlarmSettings, Station
 from stationsim.studies.rehearse.hours import HoursAsked, station_hours
-from stationsim.studies.rehearse.sheet import pumps_that_carry, station_sheet
+from stationsim.studies.rehearse.sheet import station_sheet
+from stationsim.studies.rehearse.sheet_peaks import pumps_that_carry
 from stationsim.study_result import Source, StudyResult
 from stationsim.testing import bypass_pump, duplex, engine_pump, episode, triplex
 
@@ -138,13 +139,13 @@ def test_without_a_level_of_spill_it_is_refused_as_the_table_is() -> None:
 @pytest.mark.parametrize(
     ("flows", "arriving", "told"),
     [
-        ((0.03, 0.03, 0.03), 0.029, "any 1 of 3 pumps"),
-        ((0.03, 0.03, 0.03), 0.031, "any 2 of 3 pumps"),
-        ((0.03, 0.03, 0.03), 0.089, "all 3 pumps"),
-        ((0.03, 0.03, 0.03), 0.091, "not even all 3 carry it"),
+        ((0.03, 0.03, 0.03), 0.029, "any one of the three pumps is enough"),
+        ((0.03, 0.03, 0.03), 0.031, "any two of the three pumps are enough"),
+        ((0.03, 0.03, 0.03), 0.089, "all three pumps are needed"),
+        ((0.03, 0.03, 0.03), 0.091, "not even all three pumps together are enough"),
         # of unlike ones the weakest count
-        ((0.01, 0.05, 0.05), 0.055, "any 2 of 3 pumps"),
-        ((0.01, 0.05, 0.05), 0.065, "all 3 pumps"),
+        ((0.01, 0.05, 0.05), 0.055, "any two of the three pumps are enough"),
+        ((0.01, 0.05, 0.05), 0.065, "all three pumps are needed"),
     ],
 )
 def test_how_many_pumps_carry_the_peak(
@@ -231,7 +232,7 @@ def test_sets_fuel_and_bypass_as_the_file_gives_them() -> None:
         # by its table of fuel, at its rated output: 4e-6 m3/s, so 0.1 m3 lasts 25 000 s
         "burns at full load": ["18.0 L/h", "14.4 L/h", "18.0 L/h", None],
         "full tank lasts": ["20 h", "6 h 57 min", "10 h", None],
-        "alone, at 2.00 m": ["-", "-", "40.0 L/s", "50.0 L/s"],
+        "flow of one set alone at 2.00 m": ["-", "-", "40.0 L/s", "50.0 L/s"],
     }
     assert sets == {line: dict(zip(heads, told, strict=True)) for line, told in expected.items()}
     assert fields(form, "Bypass") == {
@@ -255,7 +256,14 @@ def test_what_the_file_does_not_say_is_blank() -> None:
     assert all(entry is None for entry in fields(form, "Site").values())
     assert set(fields(form, "Site")) >= {"downstream limit", "access, parking", "key, gate, code"}
     assert all(entry is None for entry in fields(form, "Bypass").values())
-    for name in ("Pumps", "What a generator", "Generators", "Steps", "Who is called"):
+    for name in (
+        "Pumps",
+        "What a generator",
+        "Generators",
+        "Steps",
+        "Who is called",
+        "When nobody",
+    ):
         for entries in part(form, name).values():
             assert set(entries.values()) == {None}, name
     assert fields(form, "Starts")["supply"] is None
@@ -284,10 +292,20 @@ def test_steps_stand_in_the_order_of_the_response() -> None:
         ("reset", "1", "-", "2-5-10"),
         ("set right", "1", "-", "2-5-10"),
         ("clear rags", "2", "-", "20-40-90"),
-        ("connect mobile generator", "2", "mobile generator, fetched 10-15-30", "12-20-50"),
+        (
+            "connect mobile generator (licensed, and not alone)",
+            "2",
+            "mobile generator, fetched 10-15-30",
+            "12-20-50",
+        ),
         ("connect bypass pump", "3", "bypass set, fetched 20-30-60", "30-45-90"),
         ("refuel", "1", "-", None),  # no time is given
-        ("haul", "who brings it", "tanker, delivered 30-45-90", "5-10-15"),
+        (
+            "haul",
+            "who brings it",
+            "tanker, delivered 30-45-90, 10.0 m3 a load, away 25-35-60 with it",
+            "5-10-15",
+        ),
         ("pull a pump", "3", "lifting gear: none to be had", "60-90-180"),
     ]
     assert {entries["done at"] for entries in steps.values()} == {None}

@@ -466,6 +466,10 @@ def test_engine_out_of_fuel_or_off() -> None:
     thirsty = with_engine(fuel_m3_per_s=1e-6, tank_m3=1e-4)  # 100 s of fuel, from 1160 s on
     found = ask(thirsty, 0.03, 2000.0, "E1", CUT)
     assert found.verdict == "E1 did not run: its tank was empty since Mon 00:21."
+    assert found.more[0] == "Nobody refuelled it in this run."
+    found = ask(thirsty, 0.03, 2000.0, "E1", CUT, at(2400.0, "refuelled", "E1"))
+    assert found.verdict == "E1 did not run: its tank was empty since Mon 00:21."
+    assert found.more[0] == "It was refuelled at Mon 00:40."
     found = ask(with_engine(), 0.03, 2000.0, "E1", CUT, at(600.0, "off", "E1"))
     assert found.verdict == "E1 did not run: its selector stood in off since Mon 00:10."
 

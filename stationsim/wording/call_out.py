@@ -435,8 +435,9 @@ class _Told:
             rest = [f"{more} more in the table of the crew"] if more > 0 else []
             parts.append(f"it took {listed([*said[:_MOST_OFF_PLAN], *rest])}")
         waits: dict[str, float] = {}
+        brought = {row.tool for row in self.one.rows if row.task == "comes"}  # told above if late
         for row in self.one.rows:
-            if row.waited_s > _WORTH_TELLING_S and row.task != "haul":  # it is away with a load
+            if row.waited_s > _WORTH_TELLING_S and row.tool not in brought:
                 waits[row.task] = max(waits.get(row.task, 0.0), row.waited_s)
         parts += [
             f"the step '{task}' waited {self._lasting(waited_s)} for hands or a tool"

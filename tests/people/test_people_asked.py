@@ -6,12 +6,24 @@ import functools
 from dataclasses import replace
 
 import pytest
-from crews import HOUR, MINUTE, OPERATOR, chain, reference_station, wednesday, with_mobile
+from crews import (
+    CONNECTS,
+    FETCHED,
+    HOUR,
+    MINUTE,
+    OPERATOR,
+    STARTS,
+    chain,
+    reference_station,
+    wednesday,
+    with_mobile,
+)
 from everything import day, event_of, everything
 from test_people_told import CALLS, FULL, LOST
 
 from stationsim.episode import ScriptedEvent
-from stationsim.people.response import Response, Visit
+from stationsim.people.response import Response, Task, Tool, Visit
+from stationsim.testing import bypass_pump
 from stationsim.why import Watched, lines, people, watched
 
 
@@ -97,6 +109,18 @@ def test_hands_that_are_missing_and_a_tool_on_its_way() -> None:
     assert f"A. Fitter was {here}" in told
     assert "The lifting gear was on its way since Mon 00:58, until Mon 01:58 (28 min more)." in told
     assert any(line.startswith("The step 'clear rags' (P1) waited") for line in told)
+
+
+def test_a_bypass_pump_that_is_being_connected_has_been_brought() -> None:
+    """Fetched by 07:33, on site at 07:58, and connected within twenty minutes more."""
+    tool = Tool("bypass pump", fetched=FETCHED)
+    step = Task("connect bypass pump", CONNECTS, STARTS, tool=tool.name,
+                brought_for=("power failed",))  # fmt: skip
+    station = replace(reference_station(), bypass_pump=bypass_pump())
+    seen = watched(station, wednesday(7.0, chain(tools=(tool,), tasks=(step,))))
+    not_there = "B1 did not run: it was not connected; "
+    assert f"{not_there}nobody had brought it yet." in lines(seen, 50.0 * MINUTE)
+    assert f"{not_there}somebody was connecting it." in lines(seen, 70.0 * MINUTE)
 
 
 def test_nobody_ever_came() -> None:

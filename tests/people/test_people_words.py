@@ -124,7 +124,7 @@ def test_loads_of_a_tanker_are_told_once() -> None:
     loads = sum(row.event == "tanker takes" for row in result.trace.events)
     assert loads > 1
     text = told(result)
-    assert f"a tanker took {loads} loads from 07:28 to " in text
+    assert f"a tanker took {loads} loads from 07:18 to " in text
     assert f", {3 * loads}.00 m3 in all" in text
     assert "Tankers took" not in text
     # one that no crew ordered is not among those: then the sum stands with all of them

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from stationsim.simulation.people.stories import Steps
 
 if TYPE_CHECKING:
-    from stationsim.people.response import Person, Tool
+    from stationsim.people.response import Person, Task, Tool
     from stationsim.simulation.people.on_site import Shift
 
 NOT_TO_BE_HAD = "not to be had"
@@ -109,8 +109,26 @@ class Kits:
 
     # ------------------------------------------------------------------ fetched
 
+    def _brought_for(self, alarms: set[str]) -> list[Task]:
+        return [task for task in self.all.response.tasks if alarms & set(task.brought_for)]
+
+    def asks(self, alarms: set[str]) -> None:
+        """Order by phone what is delivered, and call the hands that such a step takes.
+
+        Parameters
+        ----------
+        alarms
+            Alarms that stand, as far as they know.
+        """
+        for task in self._brought_for(alarms):
+            if task.tool is not None:
+                kit = self.named(task.tool)
+                if kit.tool.delivered is not None and not (kit.here or kit.coming):
+                    self.order(kit)
+            self.all.summon(task.people - len(self.all.going))
+
     def brings(self, person: Person, alarms: set[str]) -> Steps:
-        """Call hands and order what is delivered, and then fetch the rest on the way.
+        """Fetch on the way what the alarms ask for.
 
         Parameters
         ----------
@@ -119,14 +137,10 @@ class Kits:
         alarms
             Alarms that stand, as far as they know.
         """
-        asked = [task for task in self.all.response.tasks if alarms & set(task.brought_for)]
-        kits = [self.named(task.tool) for task in asked if task.tool is not None]
-        for kit in kits:  # who orders by phone does so before they set out
-            if kit.tool.delivered is not None and not (kit.here or kit.coming):
-                self.order(kit)
-        for task in asked:
-            self.all.summon(task.people - len(self.all.going))
-        for kit in kits:
+        for task in self._brought_for(alarms):
+            if task.tool is None:
+                continue
+            kit = self.named(task.tool)
             if kit.tool.fetched is not None and not (kit.here or kit.coming):
                 yield from self.fetches(person.name, kit)
 

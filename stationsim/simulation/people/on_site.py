@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from stationsim.people.response import Task
     from stationsim.simulation.people.responders import Responders
 
+_BY_THE_WATER = {"connect bypass pump", "haul"}
+"""Tasks for which somebody looks whether the water still rises, and how much there is."""
+
 _LEAST_LOAD_S = 1.0
 """A tanker takes its load in no less than this, so that it takes it at a rate [s]."""
 
@@ -190,7 +193,7 @@ class Shift:
             What :meth:`glance` gave when they looked last.
         """
         kinds = {task.kind for task in self._tasks()}
-        measured = "refuel" in kinds or ("haul" in kinds and self.site.short)
+        measured = "refuel" in kinds or (self.site.high and bool(kinds & _BY_THE_WATER))
         return measured or self.glance() != seen
 
     def glance(self) -> object:
@@ -385,7 +388,7 @@ class Shift:
             for name in names
         ]
         takes_s = team.takes_s(task.kind, "takes down" if down else "takes", spans[0])
-        if not down and task.starts.high > 0.0:
+        if not down and task.kind != "haul" and task.starts.high > 0.0:
             takes_s += team.takes_s(task.kind, "starts", task.starts)
         if task.kind == "haul":
             takes_s = max(takes_s, _LEAST_LOAD_S)

@@ -75,7 +75,7 @@ class Responders(Stories):
         self._words: list[_Word] = []  # what nobody has taken yet
         self._ringing = False
         self._news: simpy.Event | None = None  # while phones ring in vain: another word comes
-        self._was_late = False
+        self._were_late: set[str] = set()
         self._rung_by_passer = False
 
     @property
@@ -302,6 +302,8 @@ class Responders(Stories):
             yield request
             if self._stays(name, first=first):
                 return
+            if first:  # what can be ordered or called by phone is, before anything else
+                self.on_shift().kits.asks(self._known_of())
             ready = team.gets_ready(person, plant.clock.now)
             row = self.diary.begin("gets ready", "station", ready.typical, name)
             yield self.until(plant.clock.now + team.takes_s(name, "gets ready", ready))
@@ -310,20 +312,23 @@ class Responders(Stories):
                 return
             shift = self.on_shift()
             if first:
-                unknown = plant.recorder.alarms_unreached()
-                yield from shift.kits.brings(
-                    person, {alarm for alarm, of in self._sent() if (alarm, of) not in unknown}
-                )
+                shift.kits.asks(self._known_of())
+                yield from shift.kits.brings(person, self._known_of())
             travels = team.travels(person, plant.clock.now)
             takes_s = team.takes_s(name, "travels", travels)
-            if not self._was_late:
+            if name not in self._were_late:  # the tree lies on the road of each
                 takes_s += self.response.late_s
-                self._was_late = True
+                self._were_late.add(name)
             row = self.diary.begin("travels", "station", travels.typical, name)
             yield self.until(plant.clock.now + takes_s)
             self.diary.end(row, "on site")
             yield from shift.works(name, "called out")
             self.left(name)
+
+    def _known_of(self) -> set[str]:
+        """Return the alarms that stand and that somebody knows of."""
+        unknown = self.plant.recorder.alarms_unreached()
+        return {alarm for alarm, of in self._sent() if (alarm, of) not in unknown}
 
     def _stays(self, name: str, *, first: bool) -> bool:
         """Return whether somebody need not go; if so, they are free again.

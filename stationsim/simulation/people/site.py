@@ -24,7 +24,7 @@ from stationsim.episode import ScriptedEvent
 from stationsim.simulation.clock import SAME_INSTANT_S
 from stationsim.simulation.machines import FAILED, OUT_OF_SERVICE
 from stationsim.simulation.power.bypass_set import NOT_CONNECTED
-from stationsim.simulation.power.transfer import DEAD, GRID, MOBILE
+from stationsim.simulation.power.transfer import DEAD, GENERATOR, GRID, MOBILE
 
 if TYPE_CHECKING:
     from stationsim.equipment.faults import EventKind
@@ -116,24 +116,29 @@ class Site:
 
     @property
     def carried(self) -> bool:
-        """True when the engine-driven pump is there to carry a station without power.
+        """True when a pump with an engine of its own is there to carry a station without power.
 
         One that somebody has set to off while its tank is filled counts.
         """
-        engine = self.plant.engine
-        if engine is None or engine.phase not in ("stopped", "starting", "running"):
-            return False
-        machine = engine.machine
-        return machine.able or (engine.name in self._turned and not machine.blocks)
+        for engine in self._engines():
+            machine = engine.machine
+            able = machine.able or (engine.name in self._turned and not machine.blocks)
+            if able and engine.phase in ("stopped", "starting", "running"):
+                return True
+        return False
 
     @property
     def short(self) -> bool:
         """True when the station cannot carry what arrives, as far as somebody can tell.
 
-        That it is dark while a mobile set is taken off, or filled, is meant to be.
+        High water that falls once a generator set feeds the pumps is no need. That it is dark while
+        a mobile set is taken off, or filled, is meant to be.
         """
-        meant = self.plant.supply.changing_over
-        return self.high or (self.dark and not self.carried and not meant)
+        plant, supply = self.plant, self.plant.supply
+        falls = supply.source in (GENERATOR, MOBILE) and plant.water.direction < 0
+        return (self.high and not falls) or (
+            self.dark and not self.carried and not supply.changing_over
+        )
 
     @property
     def calm(self) -> bool:

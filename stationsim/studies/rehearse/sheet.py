@@ -13,24 +13,21 @@ order of steps): common practice, no source.
 from __future__ import annotations
 
 import math
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 from stationsim.forms import PART_COLUMNS, Form
 from stationsim.outline import set_levels, steps
-from stationsim.people.response import WAY
-from stationsim.studies.ahead import Ahead, crest_of
-from stationsim.studies.rehearse import sheet_power
+from stationsim.studies.ahead import crest_of
+from stationsim.studies.rehearse import sheet_people, sheet_power
 from stationsim.studies.rehearse.hours import HoursAsked, station_hours
 from stationsim.studies.rehearse.routine import ROUTINE
+from stationsim.studies.rehearse.sheet_peaks import Peak, heads_of, peaks_of, pumps_that_carry
 from stationsim.studies.rehearse.sheet_text import (
     CAUTIONS,
     FOOTER,
-    clock_span,
     fields,
     litres_a_minute,
     table,
-    three_minutes,
 )
 from stationsim.studies.rehearse.text import whole_minutes
 from stationsim.units import show
@@ -39,9 +36,8 @@ from stationsim.wording import level_text
 if TYPE_CHECKING:
     from stationsim.episode import Episode
     from stationsim.forms import Laid, Value
-    from stationsim.people.response import Person, Response, Task
     from stationsim.station import Station
-    from stationsim.studies.rehearse.hours import HourRow, StationHours
+    from stationsim.studies.rehearse.hours import StationHours
     from stationsim.studies.rehearse.sheet_text import Places
     from stationsim.study_result import Source
     from stationsim.units import System
@@ -54,18 +50,15 @@ LEVELS = "Levels and volumes"
 HOURS = "Minutes to alarm and to spill"
 STARTS = "Starts"
 SITE = "Site"
-STEPS = "Steps, in order"
-CALLS = "Who is called, in order"
 
 _LAID: dict[str, Laid] = {
     HOURS: "beside",
     sheet_power.PUMPS: "half",
-    CALLS: "half",
+    sheet_people.CALLS: "half",
+    sheet_people.ALSO: "half",
     sheet_power.SETS: "half",
-    STEPS: "across",
+    sheet_people.STEPS: "across",
 }
-_EMPTY_STEPS, _EMPTY_CALLS = 4, 3
-_MOST_TRIED = 6
 _SHORT_DIGEST = 12
 
 
@@ -104,20 +97,22 @@ def station_sheet(
     found = (
         station_hours(name, station, episode, asked, pump_down=False) if hours is None else hours
     )
-    greatest = max(row.inflow_m3s for row in found.hours)
+    peaks = peaks_of(episode, found, asked)
+    greatest = max(peak.arrives_m3s for peak in peaks.values())
     level_m = _start_level(station, found)
     rows = [
-        *_spill(station, found, system),
+        *_spill(station, found, peaks, system),
         *_levels(station, found, system),
         *_by_hour(found),
         *_site(),
-        *_starts(station, episode, found, level_m, system),
+        *_starts(station, episode, peaks, level_m, system),
         *sheet_power.carried(station, episode),
         *sheet_power.bypass(station, system),
         *sheet_power.pumps(station, system),
-        *_calls(episode.response),
+        *sheet_people.calls(episode.response),
         *sheet_power.sets(station, system, level_m, greatest),
-        *_steps(episode.response),
+        *sheet_people.also(episode.response),
+        *sheet_people.steps(episode.response, system),
     ]
     return Form(
         name=NAME,
@@ -166,12 +161,7 @@ def _start_level(station: Station, found: StationHours) -> float:
     return levels.get("lead start", min(row.start_level_m for row in found.hours))
 
 
-def _peak(found: StationHours, weather: str) -> HourRow | None:
-    rows = [row for row in found.hours if row.weather == weather]
-    return max(rows, key=lambda row: row.inflow_m3s) if rows else None
-
-
-def _spill(station: Station, found: StationHours, system: System) -> Places:
+def _spill(station: Station, found: StationHours, peaks: dict[str, Peak], system: System) -> Places:
     crest_m = crest_of(station, found.name)
     alarm_m = station.alarms.high_level_m
     above = " above the floor" if station.levels_shown == "above floor" else ""
@@ -185,11 +175,9 @@ def _spill(station: Station, found: StationHours, system: System) -> Places:
         "receiving water": None,
         "alarm level to spill": volume,
     }
-    for weather in ("dry", "wet"):
-        row = _peak(found, weather)
-        if row is not None:
-            once = litres_a_minute(row.inflow_m3s, system)
-            entries[f"spills at the {weather} peak"] = f"{once} ({row.day} {row.hour:02d}:00)"
+    for weather, peak in peaks.items():
+        once = litres_a_minute(peak.spills_m3s, system)
+        entries[f"spills at the {weather} peak"] = f"{once} ({peak.when})"
     entries["reporting threshold (local rules decide)"] = None
     return fields(SPILL, entries)
 
@@ -215,10 +203,10 @@ def _levels(station: Station, found: StationHours, system: System) -> Places:
 
 def _by_hour(found: StationHours) -> Places:
     """Return the minutes to alarm and spill at each hour."""
-    alarms = any(not math.isnan(row.alarm_s) for row in found.hours)
+    alarms, heads = any(not math.isnan(row.alarm_s) for row in found.hours), heads_of(found)
     lines: dict[str, dict[str, Value]] = {f"{hour:02d}:00": {} for hour in range(24)}
     for row in found.hours:
-        head = f"{row.day} {row.weather}" if found.has_wet else row.day
+        head = f"{heads[row.date]} {row.weather}" if found.has_wet else heads[row.date]
         entries = lines[f"{row.hour:02d}:00"]
         if alarms:
             entries[f"{head} alarm"] = whole_minutes(row.alarm_s)
@@ -236,44 +224,17 @@ def _start_text(found: StationHours, asked: HoursAsked, system: System) -> str:
 
 
 def _starts(
-    station: Station, episode: Episode, found: StationHours, level_m: float, system: System
+    station: Station, episode: Episode, peaks: dict[str, Peak], level_m: float, system: System
 ) -> Places:
     entries: dict[str, Value] = {
         "supply": sheet_power.supply_text(station),
         "after power is back": sheet_power.starts_text(station, episode),
     }
-    for weather in ("dry", "wet"):
-        row = _peak(found, weather)
-        if row is not None:
-            flow = show(row.inflow_m3s, "flow", system)
-            must = pumps_that_carry(station, row.inflow_m3s, level_m)
-            entries[f"{weather} peak, {flow}"] = must
+    for weather, peak in peaks.items():
+        flow = show(peak.arrives_m3s, "flow", system)
+        must = pumps_that_carry(station, peak.arrives_m3s, level_m)
+        entries[f"at the {weather} peak of {flow}"] = must
     return fields(STARTS, entries)
-
-
-def pumps_that_carry(station: Station, flow_m3s: float, level_m: float) -> str | None:
-    """Return how many electric pumps carry a flow, whichever they are; a blank for many pumps.
-
-    Parameters
-    ----------
-    station
-        What stands there.
-    flow_m3s
-        What arrives [m3/s].
-    level_m
-        Where the water stands [m above floor].
-    """
-    every = range(len(station.pumps))
-    if len(every) > _MOST_TRIED:
-        return None
-    ahead, volume = Ahead(station, 2.0 * flow_m3s), station.well.volume_at(level_m)
-    for number in range(1, len(every) + 1):
-        groups = [every[:number]] if station.pumps_alike() else list(combinations(every, number))
-        if all(ahead.flow_m3s(tuple(group), volume) >= flow_m3s for group in groups):
-            if number == len(every):
-                return f"all {number} pumps" if number > 1 else station.pumps[0].name
-            return f"any {number} of {len(every)} pumps"
-    return f"not even all {len(every)} carry it" if len(every) > 1 else "the pump does not carry it"
 
 
 def _site() -> Places:
@@ -286,72 +247,3 @@ def _site() -> Places:
             "power supplier": None,
         },
     )
-
-
-def _steps(response: Response | None) -> Places:
-    lines: dict[str, dict[str, Value]] = {}
-    if response is None:
-        for number in range(1, _EMPTY_STEPS + 1):
-            lines[f"{number}"] = dict.fromkeys(("what", "people", "tool", "minutes", "done at"))
-        return table(STEPS, lines)
-    before = (
-        ("alarm to the first phone", three_minutes(response.picked_up, response.on_phone)),
-        ("look around on site", three_minutes(response.assesses)),
-    )
-    told: list[tuple[Value, ...]] = [(what, "-", "-", took) for what, took in before]
-    told += [_task(response, task) for task in response.tasks]
-    for number, (what, people, tool, took) in enumerate(told, 1):
-        lines[f"{number}"] = {
-            "what": what, "people": people, "tool": tool, "minutes": took, "done at": None,
-        }  # fmt: skip
-    return table(STEPS, lines)
-
-
-def _task(response: Response, task: Task) -> tuple[Value, ...]:
-    people: Value = f"{task.people}" if task.people else "who brings it"
-    return task.kind, people, _tool(response, task), three_minutes(task.takes, task.starts)
-
-
-def _tool(response: Response, task: Task) -> str:
-    """Return what a step takes, where it comes from and how long that takes."""
-    if task.tool is None:
-        return "-"
-    found = next((one for one in response.tools if one.name == task.tool), None)
-    if found is None:
-        return task.tool
-    if found.number == 0:
-        return f"{found.name}: none to be had"
-    how, span = ("fetched", found.fetched)
-    if span is None:
-        how, span = ("delivered", found.delivered)
-    took = three_minutes(span)
-    return found.name if took is None else f"{found.name}, {how} {took}"
-
-
-def _calls(response: Response | None) -> Places:
-    lines: dict[str, dict[str, Value]] = {}
-    if response is None or not response.call_list:
-        for number in range(1, _EMPTY_CALLS + 1):
-            lines[f"{number}"] = dict.fromkeys(("who", "phone", "answers", "to site", "at night"))
-        return table(CALLS, lines)
-    for number, name in enumerate(response.call_list, 1):
-        lines[f"{number}"] = _called(response.person(name))
-    return table(CALLS, lines)
-
-
-def _called(person: Person) -> dict[str, Value]:
-    by_day, at_night = ([person.takes(p, night=night) for p in WAY] for night in (False, True))
-    day_way = three_minutes(*by_day[1:])
-    answers = three_minutes(by_day[0])
-    dark_told = None if day_way is None else "as by day"
-    if at_night[1:] != by_day[1:]:
-        dark_told = three_minutes(*at_night[1:])
-    if at_night[0] != by_day[0]:
-        answers = f"{answers or '-'}; night {three_minutes(at_night[0]) or '-'}"
-    return {
-        "who": f"{person.name}{clock_span(person.on_call)}",
-        "phone": None,
-        "answers": answers,
-        "to site": day_way,
-        "at night": dark_told,
-    }

@@ -156,8 +156,7 @@ def carried(station: Station, episode: Episode) -> Places:
         motors = [] if lacking else motors
     lines: dict[str, dict[str, Value]] = {}
     most = most_at_once(station)
-    numbers = range(1, min(most, MOST_LINES) + 1) if motors else sorted({1, most})
-    for number in numbers:
+    for number in sorted({*range(1, min(most, MOST_LINES) + 1), most}):
         lines[_counted(number)] = _load(motors, number, service, at_once=False)
     if most > 1 and not one_by_one(case):
         lines[f"{_counted(most)}, started at once"] = _load(motors, most, service, at_once=True)
@@ -294,7 +293,10 @@ def _engine(engine: EnginePump, flow_m3s: float, level: str, system: System) -> 
     fuel = Burning(
         engine.tank_m3 if math.isfinite(engine.tank_m3) else None, engine.fuel_m3_per_s or None
     )
-    return {f"alone, at {level}": show(flow_m3s, "flow", system), **_fuel_lines(fuel, system)}
+    return {
+        f"flow of one set alone at {level}": show(flow_m3s, "flow", system),
+        **_fuel_lines(fuel, system),
+    }
 
 
 def _fuel_lines(fuel: Burning, system: System) -> dict[str, Value]:
