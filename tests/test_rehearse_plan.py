@@ -248,6 +248,42 @@ def test_steps_take_their_times_by_night_where_they_begin_at_night() -> None:
     assert by_day["gets ready"].typical_s == 10 * MIN
 
 
+def test_what_no_step_says_has_a_row_of_its_own() -> None:
+    """Hand sums: 15 min until the next one is called; 25 to the yard, and 25 back, for a set that
+    no alarm asks for.
+    """
+    people = (operator("first", answers=False), operator("second"))
+    unheard = chain(people=people, call_list=("first", "second"), next_after_s=15 * MIN)
+    forgotten = chain(tasks=(replace(CONNECT, brought_for=()),))
+    for response, rest_min in ((unheard, 15.0), (forgotten, 50.0)):
+        found = find(response)
+        steps = [row for row in found.steps if row[:3] == at(7)]
+        assert steps[-1].step == "alarm delay, other waits and ways"
+        assert steps[-1].typical_s == pytest.approx(rest_min * MIN)
+        flow_s = found.row(at(7), MOBILE, "typical").flow_s
+        assert sum(row.typical_s for row in steps) == pytest.approx(flow_s)
+
+
+def test_who_is_called_to_help_has_rows_of_their_own() -> None:
+    """The second is called at 8 min, ready at 23, on site at 83: the first one waits from 58 on."""
+    helper = operator("second", travels=minutes(50, 60, 70))
+    response = chain(
+        people=(operator("first"), helper),
+        call_list=("first", "second"),
+        tasks=(replace(CONNECT, people=2),),
+    )
+    found = find(response)
+    assert found.row(at(7), MOBILE, "typical").flow_s == pytest.approx((83 + 20) * MIN)
+    rows = {(r.step, r.who): r for r in found.steps if r[:3] == at(7)}
+    second = rows["travels", "second"]
+    assert second.margin_low_s - second.margin_s == pytest.approx(10 * MIN)
+    assert rows["travels", "first"].margin_low_s == pytest.approx(rows["travels", "first"].margin_s)
+    late = {r.left_out: r.flow_s for r in found.left_out if r[:3] == at(7)}
+    for minutes_late in (15, 30, 60):  # the tree lies on the road of each
+        told = f"crew {minutes_late} min late"
+        assert late[told] == pytest.approx((83 + 20 + minutes_late) * MIN)
+
+
 def test_a_delivery_and_the_way_run_beside_each_other() -> None:
     """Ordered when acknowledged (8 min), the set is there at 68; the crew, at 18 + 25, waits."""
     response = chain(

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.inflow.segments import DAY_S
 from stationsim.studies.ahead import Ahead
-from stationsim.studies.rehearse.days import day_flows, with_dark_upstream
+from stationsim.studies.rehearse.days import WEEKDAYS, day_flows, with_dark_upstream
 from stationsim.studies.rehearse.hours import HOUR_S, arriving_at
 
 if TYPE_CHECKING:
@@ -93,7 +93,8 @@ def _when(midnight: datetime, at_s: float, head: str) -> str:
     """Return day and time of a moment, to the minute, the day as its head is written."""
     at = midnight + timedelta(minutes=round(at_s / 60.0))
     dated = head == midnight.date().isoformat()
-    return f"{at:%Y-%m-%d %H:%M}" if dated else f"{at:%a %H:%M}"
+    day = at.date().isoformat() if dated else WEEKDAYS[at.weekday()][:3].capitalize()
+    return f"{day} {at:%H:%M}"
 
 
 def pumps_that_carry(station: Station, flow_m3s: float, level_m: float) -> str | None:

@@ -1,4 +1,4 @@
-"""Parts of the station sheet that are about people: who is called, who else comes, and the steps."""
+"""Parts of the station sheet that are about people: who is called, who else comes, the steps."""
 
 from __future__ import annotations
 

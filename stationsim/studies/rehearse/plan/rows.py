@@ -31,7 +31,7 @@ from stationsim.studies.rehearse.hours import (
     station_hours,
 )
 from stationsim.studies.rehearse.plan import cases as c
-from stationsim.studies.rehearse.plan.steps import steps_of, with_step
+from stationsim.studies.rehearse.plan.steps import REST, Chain, with_step
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -46,6 +46,7 @@ Key = tuple[str, str, int]
 """Day, weather and hour."""
 
 WHOLE = "whole plan"
+_WORTH_A_ROW_S = 1.0
 _OF_A_PERSON = {"called": "acknowledges", "gets ready": "gets_ready", "travels": "travels"}
 
 NO_SPILL_M3 = 1e-6
@@ -342,11 +343,11 @@ def _steps(task: HourTask, typical: dict[str, c.Outcome]) -> list[StepRow]:
             continue
         case = c.alone(task.station, task.response, source, "typical")
         assert case.response is not None  # noqa: S101  (it needs people)
-        crew = typical[source].trace.crew
-        person = next((one.person for one in crew if one.outcome == "acknowledged"), "")
-        usual = _minus(task.row.spill_s, typical[source].flow_s)
-        steps = steps_of(case.response, source, person, _at_night(task, crew, person))
-        for number, step in enumerate(steps, start=1):
+        came = typical[source]
+        usual = _minus(task.row.spill_s, came.flow_s)
+        chain = _chain(task, case.response, source, came.trace.crew)
+        number = 0
+        for number, step in enumerate(chain.steps(), start=1):
             span = step.span
             margins = [usual, usual]
             for n, pace in enumerate(("low", "high")):
@@ -360,23 +361,36 @@ def _steps(task: HourTask, typical: dict[str, c.Outcome]) -> list[StepRow]:
                     span.high, margins[0], usual, margins[1],
                 )
             )  # fmt: skip
+        rest_s = chain.rest_s(came.flow_s)
+        if _WORTH_A_ROW_S < rest_s < math.inf:
+            rest = (rest_s, rest_s, rest_s, usual, usual, usual)
+            rows.append(StepRow(*task.key, source, number + 1, REST, "", *rest))
     return rows
 
 
-def _at_night(task: HourTask, crew: Sequence[CrewRow], person: str) -> frozenset[str]:
-    """Return what of the way of whoever goes begins at night."""
-    begins: dict[str, float] = {}
+def _chain(task: HourTask, response: Response, source: str, crew: Sequence[CrewRow]) -> Chain:
+    """Return who brings a source, as the typical run has it."""
+    step = response.task(c.TASK_OF[source])
+    assert step is not None  # noqa: S101  (it is a source of the plan)
+    called = next((row.person for row in crew if row.outcome == "acknowledged"), "")
+    at_work = [row for row in crew if row.task == step.kind]
+    names = list(dict.fromkeys(r.person for r in at_work if r.start_s == at_work[0].start_s))
+    on_site = called if called in names or not names else names[0]
+    helpers = tuple(name for name in names if name not in (called, on_site, ""))
+    begins: dict[tuple[str, str], float] = {}
     for row in crew:
-        if row.person == person and row.task in _OF_A_PERSON:
-            begins.setdefault(_OF_A_PERSON[row.task], row.start_s)
+        if row.task in _OF_A_PERSON:
+            begins.setdefault((row.person, _OF_A_PERSON[row.task]), row.start_s)
+    at_night = frozenset(key for key, start_s in begins.items() if _is_night(task, start_s))
+    return Chain(response, step, called, on_site if step.people else "", helpers, at_night)
+
+
+def _is_night(task: HourTask, start_s: float) -> bool:
+    """Return whether a moment of a run counts as night."""
     cut, response = task.cut, task.response
-    found = set()
-    for name, start_s in begins.items():
-        when = cut.midnight + timedelta(seconds=cut.at_s + start_s)
-        by_clock = response.night is not None and response.night.holds(cut.at_s + start_s)
-        if by_clock or (response.weekend_as_night and when.weekday() >= SATURDAY):
-            found.add(name)
-    return frozenset(found)
+    when = cut.midnight + timedelta(seconds=cut.at_s + start_s)
+    by_clock = response.night is not None and response.night.holds(cut.at_s + start_s)
+    return by_clock or (response.weekend_as_night and when.weekday() >= SATURDAY)
 
 
 def _left_out(task: HourTask, usual: c.Outcome) -> list[LeftOutRow]:

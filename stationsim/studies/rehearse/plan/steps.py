@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import NamedTuple
 
 from stationsim.chance import Range
-from stationsim.people.response import Response, WayPart
-from stationsim.studies.rehearse.plan.cases import TASK_OF
+from stationsim.people.response import Response, Task, WayPart
 
 Change = Callable[[Response, Range], Response]
 
@@ -34,87 +34,140 @@ class Step(NamedTuple):
     change: Change
 
 
-def steps_of(
-    response: Response, source: str, person: str, at_night: frozenset[str] = frozenset()
-) -> list[Step]:
-    """Return the spans of the chain that brings a source, in their order.
+REST = "alarm delay, other waits and ways"
+"""What of a chain none of its spans says: waiting for the next on the list, a way to the yard."""
+
+
+@dataclass(frozen=True)
+class Chain:
+    """Who brings a source, as the run has it.
 
     Parameters
     ----------
     response
         Who answers.
-    source
-        Which source.
-    person
-        Name of who goes.
+    task
+        The step that brings the source.
+    called
+        Name of who acknowledged; empty when nobody was called (a round found it).
+    on_site
+        Name of who does the step; empty for who brings the tool.
+    helpers
+        Names of those who were called to help.
     at_night
-        Which of ``acknowledges``, ``gets_ready`` and ``travels`` they begin at night.
+        Who begins which of ``acknowledges``, ``gets_ready`` and ``travels`` at night.
     """
-    task = response.task(TASK_OF[source])
-    if task is None or not person:
-        return []
-    kind, who = task.kind, response.person(person)
 
-    def of_response(name: str) -> Change:
-        return lambda one, span: replace(one, **{name: span})  # type: ignore[arg-type]
+    response: Response
+    task: Task
+    called: str
+    on_site: str
+    helpers: tuple[str, ...] = ()
+    at_night: frozenset[tuple[str, str]] = frozenset()
 
-    def of_person(name: str) -> Change:
-        def change(one: Response, span: Range) -> Response:
-            people = tuple(
-                replace(p, **{name: span, f"night_{name}": span})  # type: ignore[arg-type]
-                if p.name == person
-                else p
-                for p in one.people
-            )
-            return replace(one, people=people)
+    def steps(self) -> list[Step]:
+        """Return the spans of the chain, in their order; those of no length are left out."""
+        response, task = self.response, self.task
+        found: list[Step] = []
+        goes = self.called if task.people > 0 else ""  # else whoever brings the tool waits for none
+        if self.called:
+            found += [
+                Step("alarm picked up", "", response.picked_up, _of_response("picked_up")),
+                Step("phone rings", "", response.on_phone, _of_response("on_phone")),
+                self._own("acknowledged", self.called, "acknowledges"),
+            ]
+        if goes:
+            found.append(self._own("gets ready", goes, "gets_ready"))
+        if task.tool is not None:
+            tool = response.tool(task.tool)
+            change = partial(_of_tool, tool.name)
+            if tool.fetched is not None:
+                name = f"fetches {tool.name}"
+                found.append(Step(name, self.on_site, tool.fetched, change("fetched")))
+            if tool.delivered is not None:
+                found.append(Step(f"{tool.name} comes", "", tool.delivered, change("delivered")))
+        if goes:
+            found.append(self._own("travels", goes, "travels"))
+        if task.people > 0:
+            looks = Step("looks around", self.on_site, response.assesses, _of_response("assesses"))
+            found.append(looks)
+        of_task = partial(_of_task, task.kind)
+        found.append(Step(task.kind, self.on_site, task.takes, of_task("takes")))
+        if task.kind != "haul":  # a load counts from its beginning
+            found.append(Step("starts", self.on_site, task.starts, of_task("starts")))
+        for helper in self.helpers:
+            found += [
+                self._own("acknowledged", helper, "acknowledges"),
+                self._own("gets ready", helper, "gets_ready"),
+                self._own("travels", helper, "travels"),
+            ]
+        return [step for step in found if step.span.high > 0.0]
 
-        return change
+    def _own(self, name: str, person: str, part: WayPart) -> Step:
+        night = (person, part) in self.at_night
+        span = self.response.person(person).takes(part, night=night)
+        return Step(name, person, span, partial(_changed_person, person, part))
 
-    def of_tool(name: str) -> Change:
-        def change(one: Response, span: Range) -> Response:
-            tools = tuple(
-                replace(t, **{name: span}) if t.name == task.tool else t  # type: ignore[arg-type]
-                for t in one.tools
-            )
-            return replace(one, tools=tools)
+    def rest_s(self, flow_s: float) -> float:
+        """Return what the spans do not say of the time until the first water [s].
 
-        return change
+        A delivery runs beside the way of whoever goes; what takes longer counts.
 
-    def of_task(name: str) -> Change:
-        def change(one: Response, span: Range) -> Response:
-            tasks = tuple(
-                replace(t, **{name: span}) if t.kind == kind else t  # type: ignore[arg-type]
-                for t in one.tasks
-            )
-            return replace(one, tasks=tasks)
+        Parameters
+        ----------
+        flow_s
+            When the first water is drawn [s].
+        """
+        told = {"before": 0.0, "way": 0.0, "comes": 0.0, "own": 0.0}
+        for step in self.steps():
+            if step.who in self.helpers:
+                continue
+            where = "way"
+            if step.name in ("alarm picked up", "phone rings", "acknowledged"):
+                where = "before"
+            elif step.name.endswith(" comes"):
+                where = "comes"
+            elif step.name in (self.task.kind, "starts"):
+                where = "own"
+            told[where] += step.span.typical
+        own_s = 0.0 if self.task.kind == "haul" else told["own"]
+        return flow_s - (told["before"] + max(told["way"], told["comes"]) + own_s)
 
-        return change
 
-    def own(name: WayPart) -> Range:
-        return who.takes(name, night=name in at_night)
+def _of_response(name: str) -> Change:
+    return lambda one, span: replace(one, **{name: span})  # type: ignore[arg-type]
 
-    found = [
-        Step("alarm picked up", "", response.picked_up, of_response("picked_up")),
-        Step("phone rings", "", response.on_phone, of_response("on_phone")),
-        Step("acknowledged", person, own("acknowledges"), of_person("acknowledges")),
-        Step("gets ready", person, own("gets_ready"), of_person("gets_ready")),
-    ]
-    if task.tool is not None:
-        tool = response.tool(task.tool)
-        if tool.fetched is not None:
-            found.append(Step(f"fetches {tool.name}", person, tool.fetched, of_tool("fetched")))
-        if tool.delivered is not None:
-            found.append(Step(f"{tool.name} comes", "", tool.delivered, of_tool("delivered")))
-    if task.people > 0:  # else whoever brings the tool waits for nobody
-        found += [
-            Step("travels", person, own("travels"), of_person("travels")),
-            Step("looks around", person, response.assesses, of_response("assesses")),
-        ]
-    found += [
-        Step(kind, person if task.people else "", task.takes, of_task("takes")),
-        Step("starts", person if task.people else "", task.starts, of_task("starts")),
-    ]
-    return [step for step in found if step.span.high > 0.0]
+
+def _changed_person(person: str, name: str, one: Response, span: Range) -> Response:
+    people = tuple(
+        replace(p, **{name: span, f"night_{name}": span})  # type: ignore[arg-type]
+        if p.name == person
+        else p
+        for p in one.people
+    )
+    return replace(one, people=people)
+
+
+def _of_tool(tool: str, name: str) -> Change:
+    def change(one: Response, span: Range) -> Response:
+        tools = tuple(
+            replace(t, **{name: span}) if t.name == tool else t  # type: ignore[arg-type]
+            for t in one.tools
+        )
+        return replace(one, tools=tools)
+
+    return change
+
+
+def _of_task(kind: str, name: str) -> Change:
+    def change(one: Response, span: Range) -> Response:
+        tasks = tuple(
+            replace(t, **{name: span}) if t.kind == kind else t  # type: ignore[arg-type]
+            for t in one.tasks
+        )
+        return replace(one, tasks=tasks)
+
+    return change
 
 
 def with_step(response: Response, step: Step, pace: str) -> Response:
