@@ -381,6 +381,7 @@ def rich() -> Found:
     return find(rich_response(), rich_station())
 
 
+@pytest.mark.slow  # its stations run for ten seconds
 def test_an_engine_and_a_generator_by_their_cranks(rich: Found) -> None:
     """Hand sums: E1 5+10+15+60 = 90 s, by its third crank 2 x (10+20) more; generator 2+5+8+3."""
     for hour in (3, 7):
@@ -396,6 +397,7 @@ def test_an_engine_and_a_generator_by_their_cranks(rich: Found) -> None:
     assert rich.row(at(7), "generator", "high").verdict == "saves"
 
 
+@pytest.mark.slow  # its stations run for ten seconds
 def test_bypass_pump_and_tanker_by_hand_sum(rich: Found) -> None:
     """Ordered when acknowledged (8 min): bypass there at 98, connected at 128; tanker at 53."""
     assert rich.row(at(7), "bypass pump", "typical").flow_s == pytest.approx(128 * MIN, abs=1.0)
@@ -407,6 +409,7 @@ def test_bypass_pump_and_tanker_by_hand_sum(rich: Found) -> None:
     assert {r.verdict for r in early} <= {"saves", "not enough"}
 
 
+@pytest.mark.slow  # its stations run for ten seconds
 def test_with_the_generator_nothing_else_is_missed_at_seven(rich: Found) -> None:
     rows = {r.left_out: r for r in rich.left_out if r[:3] == at(7)}
     assert rows["without 'connect mobile generator'"].more_m3 == pytest.approx(0.0, abs=1e-9)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from datetime import timedelta
 from typing import Any
 
@@ -76,17 +77,20 @@ def test_water_on_its_way_counts_if_it_finds_the_well_full(lag_s: float, told: s
     assert str(fields(form, "The spill")["spills at the dry peak"]).startswith(told)
 
 
-def test_what_a_caller_needs_stands_beside_the_list() -> None:
-    assert fields(sheet(response=response()), "When nobody answers") == {
-        "next one is called after": "15 min",
-        "list is gone through": "2 times",
-        "round passes by": "second operator, 07:30, every day",
-        "who sees the spill": "rings after 20-45-120 min (06:30 to 22:00)",
-    }
-    alone = dataclasses.replace(response(), next_after_s=float("inf"), rounds=1)
-    entries = fields(sheet(response=alone), "When nobody answers")
-    assert entries["next one is called after"] == "does not happen"
-    assert entries["list is gone through"] == "once"
+def test_what_a_caller_needs_stands_above_the_list_and_the_steps() -> None:
+    parts = sheet(response=response()).parts
+    assert "Who is called, in order; next one after 15 min; list gone through 2 times" in parts
+    assert (
+        "Steps, in order; visit: second operator, 07:30, every day;"
+        " who sees the spill rings after 20-45-120 min (06:30 to 22:00)"
+    ) in parts
+    alone = dataclasses.replace(
+        response(), next_after_s=math.inf, rounds=1, visit=None, passer_by=None
+    )
+    parts = sheet(response=alone).parts
+    calls = "Who is called, in order; the next one is not called; list gone through once"
+    assert parts[calls] == "half"
+    assert parts["Steps, in order"] == "across"
 
 
 def test_every_number_of_pumps_on_a_generator_has_its_line() -> None:

@@ -55,7 +55,6 @@ _LAID: dict[str, Laid] = {
     HOURS: "beside",
     sheet_power.PUMPS: "half",
     sheet_people.CALLS: "half",
-    sheet_people.ALSO: "half",
     sheet_power.SETS: "half",
     sheet_people.STEPS: "across",
 }
@@ -111,7 +110,6 @@ def station_sheet(
         *sheet_power.pumps(station, system),
         *sheet_people.calls(episode.response),
         *sheet_power.sets(station, system, level_m, greatest),
-        *sheet_people.also(episode.response),
         *sheet_people.steps(episode.response, system),
     ]
     return Form(
@@ -124,7 +122,7 @@ def station_sheet(
         room={"entry": 24},
         cautions=CAUTIONS,
         footer=FOOTER,
-        parts={part: _LAID.get(part, "short") for part, *_ in rows},
+        parts={part: _LAID.get(part.split(";")[0], "short") for part, *_ in rows},
     )
 
 
@@ -141,10 +139,7 @@ def _notes(
     days = ", ".join(dict.fromkeys(f"{row.day} {row.date}" for row in found.hours))
     told = [
         f"Made by stationsim {version} from {of}; inflow of {days}.",
-        (
-            "What the file does not say is blank, to be filled in by hand on site; '-': nothing"
-            " there."
-        ),
+        ("What the file does not say is blank, to fill in by hand; '-': nothing there."),
         (
             "Minutes count from power lost at the hour, nothing pumped, water"
             f" {_start_text(found, asked, system)}. Steps and people: low-typical-high minutes."

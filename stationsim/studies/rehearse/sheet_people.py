@@ -9,7 +9,6 @@ from stationsim.people.response import DAY_S, WAY
 from stationsim.studies.rehearse.sheet_text import (
     NOT_HERE,
     clock_span,
-    fields,
     table,
     three_minutes,
 )
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
 
 STEPS = "Steps, in order"
 CALLS = "Who is called, in order"
-ALSO = "When nobody answers, and who else comes"
 
 _EMPTY_STEPS, _EMPTY_CALLS = 4, 3
 _SILENT = "does not answer"
@@ -56,7 +54,7 @@ def steps(response: Response | None, system: System) -> Places:
         lines[f"{number}"] = {
             "what": what, "people": people, "tool": tool, "minutes": took, "done at": None,
         }  # fmt: skip
-    return table(STEPS, lines)
+    return table(_uncalled(response), lines)
 
 
 def _task(response: Response, task: Task, system: System) -> tuple[Value, ...]:
@@ -83,7 +81,7 @@ def _tool(response: Response, task: Task, system: System) -> str:
     if found.holds_m3 > 0.0:
         told.append(f"{show(found.holds_m3, 'volume', system)} a load")
         away = three_minutes(found.round_trip)
-        told += [] if away is None else [f"away {away} with it"]
+        told += [] if away is None else [f"away {away}"]
     return ", ".join(told)
 
 
@@ -102,7 +100,7 @@ def calls(response: Response | None) -> Places:
         return table(CALLS, lines)
     for number, name in enumerate(response.call_list, 1):
         lines[f"{number}"] = _called(response.person(name))
-    return table(CALLS, lines)
+    return table(_in_turn(response), lines)
 
 
 def _called(person: Person) -> dict[str, Value]:
@@ -132,36 +130,35 @@ def _called(person: Person) -> dict[str, Value]:
     }
 
 
-def also(response: Response | None) -> Places:
-    """Return when the next one is called, how often, and who comes without a call.
-
-    Parameters
-    ----------
-    response
-        Who answers; None for nobody.
-    """
-    entries: dict[str, Value] = dict.fromkeys(("next one is called after", "round passes by"))
-    if response is None:
-        return fields(ALSO, entries)
-    if response.call_list:
-        after: Value = "does not happen"
+def _in_turn(response: Response) -> str:
+    """Return the head of the list: when the next one is called, how often it is gone through."""
+    told = [CALLS]
+    if response.call_list[1:]:
+        after = "the next one is not called"
         if math.isfinite(response.next_after_s):
-            after = show(response.next_after_s, "duration", "si")
-        entries["next one is called after"] = after if response.call_list[1:] else NOT_HERE
-        times = response.rounds
-        entries["list is gone through"] = "once" if times == 1 else f"{times} times"
-    entries["round passes by"] = NOT_HERE if response.visit is None else _visit(response.visit)
+            after = f"next one after {show(response.next_after_s, 'duration', 'si')}"
+        told.append(after)
+    times = response.rounds
+    told.append("list gone through once" if times == 1 else f"list gone through {times} times")
+    return "; ".join(told)
+
+
+def _uncalled(response: Response) -> str:
+    """Return the head of the steps: who comes by, and who rings, without an alarm."""
+    told = [STEPS]
+    if response.visit is not None:
+        told.append(_visit(response.visit))
     if response.passer_by is not None:
-        entries[f"who sees the {response.passer_by.sees}"] = _rings(response.passer_by)
-    return fields(ALSO, entries)
+        told.append(_rings(response.passer_by))
+    return "; ".join(told)
 
 
 def _visit(visit: Visit) -> str:
     every = "day" if visit.every_s == DAY_S else show(visit.every_s, "duration", "si")
-    return f"{visit.person}, {clock_text(visit.at_clock_s % DAY_S)}, every {every}"
+    return f"visit: {visit.person}, {clock_text(visit.at_clock_s % DAY_S)}, every {every}"
 
 
 def _rings(passer_by: PasserBy) -> str:
     took = three_minutes(passer_by.after)
     after = "rings" if took is None else f"rings after {took} min"
-    return f"{after}{clock_span(passer_by.awake)}"
+    return f"who sees the {passer_by.sees} {after}{clock_span(passer_by.awake)}"
