@@ -18,6 +18,7 @@ from test_page_browser import chromium
 from stationsim.forms import Form
 from stationsim.pages import sheet_page_of, write_page
 from stationsim.scenario.load import load
+from stationsim.studies.rehearse.hours import HoursAsked
 from stationsim.studies.rehearse.sheet import station_sheet
 from stationsim.study_result import Source, StudyResult
 from stationsim.units import System
@@ -61,13 +62,15 @@ def smallest_points(pdf: Path) -> float:
     return min(sizes)
 
 
-def sheet_of(name: str, system: System, *, everything: bool = False) -> Form:
+def sheet_of(
+    name: str, system: System, *, everything: bool = False, asked: HoursAsked | None = None
+) -> Form:
     loaded = load(SCENARIOS / f"{name}.toml")
     station, episode = loaded.station, loaded.episode
     if everything:
         station, episode = with_everything(station, episode)
     source = Source(name, loaded.digest, loaded.text)
-    return station_sheet(station, episode, system, source=source)
+    return station_sheet(station, episode, system, asked=asked, source=source)
 
 
 def check(form: Form, paper: str, folder: Path) -> None:
@@ -95,6 +98,21 @@ def test_so_is_that_of_a_station_with_everything(
     system: System, paper: str, tmp_path: Path
 ) -> None:
     check(sheet_of("osier-wharf", system, everything=True), paper, tmp_path)
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_so_is_one_with_a_storm_after_the_cut_and_dark_upstream(paper: str, tmp_path: Path) -> None:
+    asked = HoursAsked(storm_peak_s=5400.0, upstream=0.4, upstream_lag_s=1800.0)
+    form = sheet_of("osier-wharf", "us", everything=True, asked=asked)
+    check(form, paper, tmp_path)
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_so_is_one_of_two_dates_of_a_weekday(paper: str, tmp_path: Path) -> None:
+    asked = HoursAsked(days=("2027-04-07", "2027-04-14"))
+    form = sheet_of("osier-wharf", "us", asked=asked)
+    assert "2027-04-14 wet spill" in {row[2] for row in form.rows}
+    check(form, paper, tmp_path)
 
 
 @pytest.mark.parametrize("system", ["si", "us"])

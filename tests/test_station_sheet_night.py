@@ -16,6 +16,7 @@ from stationsim.inflow.storm import Hydrograph
 from stationsim.people.response import Response
 from stationsim.studies.rehearse.hours import HoursAsked
 from stationsim.studies.rehearse.sheet import station_sheet
+from stationsim.studies.rehearse.sheet_peaks import pumps_that_carry
 from stationsim.testing import MONDAY, duplex, episode, triplex
 
 DAY_S = 86_400.0
@@ -57,12 +58,16 @@ def test_the_wet_peak_is_what_the_storm_brings_after_the_cut() -> None:
     assert wet.startswith("1,800 L/min (")
     assert wet.endswith(":30)")
     assert "at the wet peak of 30.0 L/s" in fields(form, "Starts")
+    assert "Wet: the storm brings most 1 h 30 min after the power is lost." in form.notes
 
 
 def test_in_the_dark_upstream_spills_less_and_pumps_must_carry_all() -> None:
     form = sheet(HoursAsked(upstream=0.25))
     assert str(fields(form, "The spill")["spills at the dry peak"]).startswith("450 L/min ")
     assert "at the dry peak of 10.0 L/s" in fields(form, "Starts")
+    told = "25 % of the inflow counts as gone: stations upstream that go dark too."
+    assert told in form.notes
+    assert told not in sheet().notes
 
 
 @pytest.mark.parametrize(
@@ -91,6 +96,29 @@ def test_what_a_caller_needs_stands_above_the_list_and_the_steps() -> None:
     calls = "Who is called, in order; the next one is not called; list gone through once"
     assert parts[calls] == "half"
     assert parts["Steps, in order"] == "across"
+
+
+@pytest.mark.parametrize(
+    ("next_s", "told"), [(900.0, "again after 15 min"), (math.inf, "not called again")]
+)
+def test_one_who_is_alone_on_the_list_is_called_again(next_s: float, told: str) -> None:
+    alone = dataclasses.replace(
+        response(), call_list=("supervisor",), next_after_s=next_s, rounds=3
+    )
+    head = f"Who is called, in order; {told}; list gone through 3 times"
+    assert head in sheet(response=alone).parts
+
+
+@pytest.mark.parametrize(
+    ("arriving", "told"),
+    [
+        (0.029, "any one of the two pumps is enough"),
+        (0.031, "both pumps are needed"),
+        (0.061, "not even both pumps together are enough"),
+    ],
+)
+def test_of_two_pumps_both_are_told(arriving: float, told: str) -> None:
+    assert pumps_that_carry(triplex((0.03, 0.03)), arriving, 2.0) == told
 
 
 def test_every_number_of_pumps_on_a_generator_has_its_line() -> None:

@@ -145,6 +145,12 @@ def _notes(
             f" {_start_text(found, asked, system)}. Steps and people: low-typical-high minutes."
         ),
     ]
+    if asked.storm_peak_s and found.storms:
+        after = show(asked.storm_peak_s, "duration", "si")
+        told.append(f"Wet: the storm brings most {after} after the power is lost.")
+    if asked.upstream:
+        part = f"{asked.upstream * 100.0:.3g} %"
+        told.append(f"{part} of the inflow counts as gone: stations upstream that go dark too.")
     if any(plate.starter == "direct" for plate in found.station.ratings.plates.values()):
         told.append("A starter that the file does not name counts as direct: look at the panel.")
     return tuple(told)

@@ -114,14 +114,15 @@ def pumps_that_carry(station: Station, flow_m3s: float, level_m: float) -> str |
         return None
     ahead, volume = Ahead(station, 2.0 * flow_m3s), station.well.volume_at(level_m)
     of = _NUMBERS[len(every)]
+    every_one = "both pumps" if len(every) == 2 else f"all {of} pumps"
     for number in range(1, len(every) + 1):
         groups = [every[:number]] if station.pumps_alike() else list(combinations(every, number))
         if all(ahead.flow_m3s(tuple(group), volume) >= flow_m3s for group in groups):
             if number == len(every):
                 one = f"{station.pumps[0].name} is enough"
-                return f"all {of} pumps are needed" if number > 1 else one
+                return f"{every_one} are needed" if number > 1 else one
             verb = "is" if number == 1 else "are"
             return f"any {_NUMBERS[number]} of the {of} pumps {verb} enough"
     if len(every) > 1:
-        return f"not even all {of} pumps together are enough"
+        return f"not even {every_one} together are enough"
     return f"{station.pumps[0].name} is not enough"

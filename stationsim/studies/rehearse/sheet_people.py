@@ -133,12 +133,14 @@ def _called(person: Person) -> dict[str, Value]:
 def _in_turn(response: Response) -> str:
     """Return the head of the list: when the next one is called, how often it is gone through."""
     told = [CALLS]
-    if response.call_list[1:]:
-        after = "the next one is not called"
-        if math.isfinite(response.next_after_s):
-            after = f"next one after {show(response.next_after_s, 'duration', 'si')}"
-        told.append(after)
     times = response.rounds
+    if len(response.call_list) * times > 1:
+        several = bool(response.call_list[1:])
+        after = "the next one is not called" if several else "not called again"
+        if math.isfinite(response.next_after_s):
+            who = "next one" if several else "again"
+            after = f"{who} after {show(response.next_after_s, 'duration', 'si')}"
+        told.append(after)
     told.append("list gone through once" if times == 1 else f"list gone through {times} times")
     return "; ".join(told)
 
