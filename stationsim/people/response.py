@@ -45,6 +45,7 @@ NONE = Range.point(0.0)
 """No time at all."""
 
 DAY_S = 86400.0
+_SATURDAY = 5
 
 
 @dataclass(frozen=True)
@@ -354,10 +355,7 @@ class Response:
         KeyError
             When there is none of that name.
         """
-        for one in self.people:
-            if one.name == name:
-                return one
-        raise KeyError(name)
+        return {one.name: one for one in self.people}[name]
 
     def tool(self, name: str) -> Tool:
         """Return a tool by name.
@@ -372,10 +370,7 @@ class Response:
         KeyError
             When there is none of that name.
         """
-        for one in self.tools:
-            if one.name == name:
-                return one
-        raise KeyError(name)
+        return {one.name: one for one in self.tools}[name]
 
     def task(self, kind: TaskKind) -> Task | None:
         """Return the step of a kind; None when the plan has none.
@@ -385,10 +380,20 @@ class Response:
         kind
             Which.
         """
-        for one in self.tasks:
-            if one.kind == kind:
-                return one
-        return None
+        return next((one for one in self.tasks if one.kind == kind), None)
+
+    def at_night(self, clock_s: float, weekday: int) -> bool:
+        """Return whether a moment counts as night.
+
+        Parameters
+        ----------
+        clock_s
+            Seconds since any midnight [s].
+        weekday
+            Day of the week that the moment lies in, 0 for Monday [-].
+        """
+        by_clock = self.night is not None and self.night.holds(clock_s)
+        return by_clock or (self.weekend_as_night and weekday >= _SATURDAY)
 
     def calls(self, alarm: str) -> bool:
         """Return whether an alarm calls out.

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 
     from stationsim.simulation.clock import Clock
 
-_SATURDAY = 5
-
 
 class Team:
     """The people and the tools of a response.
@@ -139,12 +137,8 @@ class Team:
         at_s
             When [s since the start of the run].
         """
-        response = self.response
-        if response.weekend_as_night:
-            day = (self.start + timedelta(seconds=at_s)).weekday()
-            if day >= _SATURDAY:
-                return True
-        return response.night is not None and response.night.holds(self.clock_s(at_s))
+        weekday = (self.start + timedelta(seconds=at_s)).weekday()
+        return self.response.at_night(self.clock_s(at_s), weekday)
 
     # ------------------------------------------------------------------ how long things take
 

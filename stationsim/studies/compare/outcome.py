@@ -15,13 +15,13 @@ import numpy as np
 
 from stationsim import metrics
 from stationsim.errors import InputError, StationSimError
+from stationsim.inflow.known import KnownInflow
 from stationsim.inflow.segments import Segments
 from stationsim.simulation.session import simulate
 from stationsim.studies.processes import each_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from datetime import datetime
 
     from numpy.typing import NDArray
 
@@ -37,30 +37,6 @@ Row = tuple[str, str, float, str]
 _HOUR_S = 3600.0
 _DAY_POINT_S = 120.0
 _BEHIND_THE_LEAD = ("lag", "second lag", "third lag", "standby")
-
-
-@dataclass(frozen=True)
-class KnownInflow:
-    """All that arrives, worked out once for every setting that has the same.
-
-    Parameters
-    ----------
-    pieces
-        The sum of all sources over the episode.
-    """
-
-    pieces: Segments
-
-    def segments(self, start: datetime, duration_s: float) -> Segments:
-        """Return the pieces.
-
-        Parameters
-        ----------
-        start, duration_s
-            Of the episode for which they were worked out; of no effect.
-        """
-        del start, duration_s
-        return self.pieces
 
 
 @dataclass(frozen=True)

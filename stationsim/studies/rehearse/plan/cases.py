@@ -10,10 +10,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from stationsim.episode import Episode, ScriptedEvent
 from stationsim.errors import InputError
+from stationsim.inflow.known import KnownInflow
 from stationsim.people.response import Pace, Response, TaskKind
 from stationsim.simulation.session import Session, simulate
 from stationsim.studies.rehearse.days import moved, read_days
@@ -28,6 +30,9 @@ if TYPE_CHECKING:
     from stationsim.inflow.segments import Segments
     from stationsim.station import Station
     from stationsim.trace import Trace
+
+WHOLE = "whole plan"
+"""What the plan is called where it stands among its sources."""
 
 PACES: tuple[Pace, ...] = ("low", "typical", "high")
 
@@ -136,36 +141,6 @@ class Outcome(NamedTuple):
     flow_s: float
     greatest_level_m: float
     trace: Trace
-
-
-@dataclass(frozen=True)
-class Cut:
-    """An inflow from some moment on; a source of inflow.
-
-    Parameters
-    ----------
-    whole
-        All that arrives, from a midnight on.
-    from_s
-        The moment [s since that midnight].
-    """
-
-    whole: Segments
-    from_s: float
-
-    def segments(self, start: datetime, duration_s: float) -> Segments:
-        """Return what arrives in an episode that begins at the moment.
-
-        Parameters
-        ----------
-        start
-            Its start.
-        duration_s
-            How long it lasts [s].
-        """
-        del start
-        to_s = self.from_s + duration_s
-        return moved(self.whole.between(self.from_s, to_s), -self.from_s)
 
 
 def sources_of(station: Station, response: Response) -> tuple[str, ...]:
@@ -278,7 +253,7 @@ def whole(station: Station, response: Response, pace: Pace) -> Case:
     pace
         How quickly all goes.
     """
-    return Case("whole plan", at_pace(without(station), pace), replace(response, pace=pace))
+    return Case(WHOLE, at_pace(without(station), pace), replace(response, pace=pace))
 
 
 def fed_from(trace: Trace) -> dict[str, float]:
@@ -419,17 +394,15 @@ class Hour:
             trace,
         )
 
-    def first_water_s(self, case: Case, level_m: float | None = None) -> float:
+    def first_water_s(self, case: Case) -> float:
         """Run a case until something draws water; return when that is [s], infinity for never.
 
         Parameters
         ----------
         case
             The station, and who answers.
-        level_m
-            Where the water stands when the power goes, if elsewhere [m above floor].
         """
-        session = Session(case.station, self.episode_of(case, level_m))
+        session = Session(case.station, self.episode_of(case))
         started: dict[str, float] = {}
         while not session.done:
             for row in session.advance(session.now_s + _LOOKS_EVERY_S):
@@ -446,6 +419,12 @@ class Hour:
                 return min(lasting)
         return math.inf
 
+    @cached_property
+    def _inflow(self) -> KnownInflow:
+        """What arrives from the power loss on, cut out once for all cases."""
+        to_s = self.at_s + self.out_s
+        return KnownInflow(moved(self.arriving.between(self.at_s, to_s), -self.at_s))
+
     def episode_of(self, case: Case, level_m: float | None = None) -> Episode:
         """Return the episode in which the power goes at this hour.
 
@@ -461,7 +440,7 @@ class Hour:
             self.episode,
             start=self.midnight + timedelta(seconds=self.at_s),
             duration_s=self.out_s,
-            inflow=(Cut(self.arriving, self.at_s),),
+            inflow=(self._inflow,),
             start_level_m=self.level_m if level_m is None else level_m,
             events=(*case.events, loss),
             random=(),

@@ -19,7 +19,6 @@ from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from stationsim.inflow.daily import SATURDAY
 from stationsim.people.response import Pace, Response
 from stationsim.studies.processes import each_of
 from stationsim.studies.rehearse.days import day_flows, with_dark_upstream
@@ -45,7 +44,7 @@ Verdict = Literal["saves", "too late", "not enough", "never", "not needed"]
 Key = tuple[str, str, int]
 """Day, weather and hour."""
 
-WHOLE = "whole plan"
+WHOLE = c.WHOLE
 _WORTH_A_ROW_S = 1.0
 _OF_A_PERSON = {"called": "acknowledges", "gets ready": "gets_ready", "travels": "travels"}
 
@@ -387,10 +386,9 @@ def _chain(task: HourTask, response: Response, source: str, crew: Sequence[CrewR
 
 def _is_night(task: HourTask, start_s: float) -> bool:
     """Return whether a moment of a run counts as night."""
-    cut, response = task.cut, task.response
-    when = cut.midnight + timedelta(seconds=cut.at_s + start_s)
-    by_clock = response.night is not None and response.night.holds(cut.at_s + start_s)
-    return by_clock or (response.weekend_as_night and when.weekday() >= SATURDAY)
+    since_s = task.cut.at_s + start_s
+    weekday = (task.cut.midnight + timedelta(seconds=since_s)).weekday()
+    return task.response.at_night(since_s, weekday)
 
 
 def _left_out(task: HourTask, usual: c.Outcome) -> list[LeftOutRow]:

@@ -80,7 +80,7 @@ class Chain:
             found.append(self._own("gets ready", goes, "gets_ready"))
         if task.tool is not None:
             tool = response.tool(task.tool)
-            change = partial(_of_tool, tool.name)
+            change = partial(_of_one, "tools", "name", tool.name)
             if tool.fetched is not None:
                 name = f"fetches {tool.name}"
                 found.append(Step(name, self.on_site, tool.fetched, change("fetched")))
@@ -91,7 +91,7 @@ class Chain:
         if task.people > 0:
             looks = Step("looks around", self.on_site, response.assesses, _of_response("assesses"))
             found.append(looks)
-        of_task = partial(_of_task, task.kind)
+        of_task = partial(_of_one, "tasks", "kind", task.kind)
         found.append(Step(task.kind, self.on_site, task.takes, of_task("takes")))
         if task.kind != "haul":  # a load counts from its beginning
             found.append(Step("starts", self.on_site, task.starts, of_task("starts")))
@@ -106,7 +106,8 @@ class Chain:
     def _own(self, name: str, person: str, part: WayPart) -> Step:
         night = (person, part) in self.at_night
         span = self.response.person(person).takes(part, night=night)
-        return Step(name, person, span, partial(_changed_person, person, part))
+        change = _of_one("people", "name", person, part, f"night_{part}")
+        return Step(name, person, span, change)
 
     def rest_s(self, flow_s: float) -> float:
         """Return what the spans do not say of the time until the first water [s].
@@ -138,34 +139,15 @@ def _of_response(name: str) -> Change:
     return lambda one, span: replace(one, **{name: span})  # type: ignore[arg-type]
 
 
-def _changed_person(person: str, name: str, one: Response, span: Range) -> Response:
-    people = tuple(
-        replace(p, **{name: span, f"night_{name}": span})  # type: ignore[arg-type]
-        if p.name == person
-        else p
-        for p in one.people
-    )
-    return replace(one, people=people)
+def _of_one(among: str, key: str, which: str, *names: str) -> Change:
+    """Return what gives one of the people, tools or tasks of a response another span."""
 
-
-def _of_tool(tool: str, name: str) -> Change:
     def change(one: Response, span: Range) -> Response:
-        tools = tuple(
-            replace(t, **{name: span}) if t.name == tool else t  # type: ignore[arg-type]
-            for t in one.tools
+        changed = tuple(
+            replace(each, **dict.fromkeys(names, span)) if getattr(each, key) == which else each
+            for each in getattr(one, among)
         )
-        return replace(one, tools=tools)
-
-    return change
-
-
-def _of_task(kind: str, name: str) -> Change:
-    def change(one: Response, span: Range) -> Response:
-        tasks = tuple(
-            replace(t, **{name: span}) if t.kind == kind else t  # type: ignore[arg-type]
-            for t in one.tasks
-        )
-        return replace(one, tasks=tasks)
+        return replace(one, **{among: changed})  # type: ignore[arg-type]
 
     return change
 
