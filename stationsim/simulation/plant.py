@@ -361,7 +361,7 @@ class Plant:
             self.exercises.begin()
         self.luck.begin()
         if self.people is not None:
-            self.people.begin()
+            self.people.discovery.begin()
         self.thresholds.first_look()
         self.settle()
 

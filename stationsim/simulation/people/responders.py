@@ -67,7 +67,7 @@ class Responders(Stories):
     def __init__(self, plant: Plant, team: Team) -> None:
         super().__init__(plant)
         self.team = team
-        self.site = Site(plant)
+        self.site = Site(plant, team.response)
         self.diary = Diary(plant)
         self.discovery = Discovery(self)
         self.shift: Shift | None = None
@@ -89,10 +89,6 @@ class Responders(Stories):
         return bool(self.going)
 
     # ------------------------------------------------------------------ what the plant tells
-
-    def begin(self) -> None:
-        """Put the rounds into the timetable."""
-        self.discovery.begin()
 
     def raised(self, alarm: str, subject: str, *, sent: bool) -> None:
         """An alarm is raised at the station now.
@@ -121,10 +117,6 @@ class Responders(Stories):
             Which, and of what.
         """
         self.plant.at(self.plant.t_s, RECORDER, "people.heard", alarm, subject)
-
-    def spill_began(self) -> None:
-        """Water begins to leave the system now."""
-        self.discovery.spill_began()
 
     def heard(self, alarm: str, subject: str) -> None:
         """What has been sent at this instant, now that it is over, is on its way to a phone.

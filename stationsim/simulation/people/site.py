@@ -28,8 +28,8 @@ from stationsim.simulation.power.transfer import DEAD, GENERATOR, GRID, MOBILE
 
 if TYPE_CHECKING:
     from stationsim.equipment.faults import EventKind
-    from stationsim.people.response import Task
-    from stationsim.simulation.machines import Machine, Mode
+    from stationsim.people.response import Response, Task
+    from stationsim.simulation.machines import Mode
     from stationsim.simulation.plant import Plant
     from stationsim.simulation.power.engine_set import EngineSet
 
@@ -89,10 +89,13 @@ class Site:
     ----------
     plant
         The plant.
+    response
+        Who answers for it, and what their plan is.
     """
 
-    def __init__(self, plant: Plant) -> None:
+    def __init__(self, plant: Plant, response: Response) -> None:
         self.plant = plant
+        self.response = response
         self._resets: dict[str, int] = {}
         self._bypass_since_s = 0.0
         self._turned: dict[str, Mode] = {}  # what is isolated, and where its selector goes back to
@@ -185,9 +188,6 @@ class Site:
         }
         return look[task.kind]()
 
-    def _machines(self) -> tuple[Machine, ...]:
-        return tuple(self.plant.machines)
-
     def _engines(self) -> tuple[EngineSet, ...]:
         sets = (self.plant.engine, self.plant.bypass)
         return tuple(one for one in sets if one is not None)
@@ -197,9 +197,9 @@ class Site:
         plant, now = self.plant, self.plant.clock.now
         found = []
         first: tuple[str, ...] = ()
-        if plant.people is not None and plant.people.response.task("set right") is not None:
+        if self.response.task("set right") is not None:
             first = self._to_set_right()
-        for machine in self._machines():
+        for machine in plant.machines:
             waiting = {k: b for k, b in machine.blocks.items() if k != OUT_OF_SERVICE}
             if waiting and all(
                 block.over_s <= now + SAME_INSTANT_S and not block.resets_itself
@@ -274,14 +274,13 @@ class Site:
 
     def _goes_soon(self) -> bool:
         """Return whether a step of the plan takes the mobile set off now."""
-        people = self.plant.people
-        task = None if people is None else people.response.task("connect mobile generator")
+        task = self.response.task("connect mobile generator")
         return task is not None and self.to_take_down(task)
 
     def _load_there(self, task: Task) -> tuple[str, ...]:
-        if not self.short or self.plant.people is None or task.tool is None:
+        if not self.short or task.tool is None:
             return ()
-        holds_m3 = self.plant.people.team.response.tool(task.tool).holds_m3
+        holds_m3 = self.response.tool(task.tool).holds_m3
         return ("station",) if 0.0 < holds_m3 <= self.plant.v_m3 else ()
 
     def to_take_down(self, task: Task) -> bool:
@@ -393,8 +392,8 @@ class Site:
             self._do("bypass pump connected", "bypass pump")
         elif kind == "refuel":
             self._do("refuelled", subject)
-        elif kind == "haul" and task.tool is not None and plant.people is not None:
-            holds_m3 = plant.people.team.response.tool(task.tool).holds_m3
+        elif kind == "haul" and task.tool is not None:
+            holds_m3 = self.response.tool(task.tool).holds_m3
             plant.scripted(
                 ScriptedEvent(
                     plant.t_s, "tanker takes", "tanker", amount=holds_m3, per_s=load_s,

@@ -73,7 +73,7 @@ class Spilling:
             "station", "spill begins", f"level at the crest {level_text(self.spillway.crest_m)}"
         )
         if plant.people is not None:
-            plant.people.spill_began()
+            plant.people.discovery.spill_began()
 
     def end(self, cause: str) -> None:
         """Nothing goes over any more.

@@ -14,7 +14,7 @@ from stationsim.studies.rehearse.plan.cases import (
     TANKER,
     TASK_OF,
 )
-from stationsim.studies.rehearse.plan.rows import NO_SPILL_M3, WHOLE
+from stationsim.studies.rehearse.plan.rows import NO_SPILL_M3, WHOLE, Key
 from stationsim.studies.rehearse.sheet_text import CAUTIONS as SHEET_CAUTIONS
 from stationsim.studies.rehearse.text import minutes, whole_minutes
 from stationsim.units import show
@@ -24,14 +24,7 @@ if TYPE_CHECKING:
     from stationsim.studies.rehearse.plan.rows import Found, SourceRow
     from stationsim.units import System
 
-Key = tuple[str, str, int]
-
-_PACE_WORDS: dict[Pace, str] = {
-    "low": "the fastest",
-    "typical": "the typical",
-    "high": "the slowest",
-    "drawn": "the drawn",
-}
+_PACE_WORDS: dict[Pace, str] = {"low": "the fastest", "high": "the slowest"}
 _CLOSE_S = 60.0
 _HALF = 0.5
 _MOST_WITH_RANGES = 2
