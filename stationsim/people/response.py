@@ -16,6 +16,7 @@ a user's own drills decide.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -254,6 +255,26 @@ class PasserBy:
     after: Range
     sees: Literal["spill", "alarm light"] = "spill"
     awake: ClockSpan | None = None
+
+    def rings_at(self, at_s: float, clock_s: Callable[[float], float], left_s: float) -> float:
+        """Return when they ring, of something that shows from a time on [s].
+
+        Parameters
+        ----------
+        at_s
+            Since when it shows [s].
+        clock_s
+            Returns the seconds since a midnight of a time [s].
+        left_s
+            How long it has to show, in waking hours [s].
+        """
+        awake = self.awake
+        if awake is not None:
+            at_s += awake.until_in(clock_s(at_s))
+            while left_s > (there_s := awake.left(clock_s(at_s))):  # only waking hours count
+                left_s -= there_s
+                at_s += there_s + awake.gap_s
+        return at_s + left_s
 
 
 @dataclass(frozen=True)

@@ -113,6 +113,10 @@ class Recorder:
         """Return all alarms that stand, and of what."""
         return list(self._alarms)
 
+    def standing(self) -> dict[tuple[str, str], tuple[float, float]]:
+        """Return the alarms that stand, and of what: when each was raised and was sent [s]."""
+        return dict(self._alarms)
+
     def alarms_unreached(self) -> list[tuple[str, str]]:
         """Return the alarms that stand and that no person knows of."""
         return [key for key in self._alarms if key not in self._reached]

@@ -18,12 +18,21 @@ from stationsim.episode import Episode, ScriptedEvent
 from stationsim.equipment.faults import BY_KIND, ENGINE, MACHINE, PUMP
 from stationsim.errors import ActionError
 from stationsim.inflow.segments import total_inflow
+from stationsim.people.response import Response
 from stationsim.results import Result
 from stationsim.simulation.clock import PEOPLE, SAME_INSTANT_S, Clock
+from stationsim.simulation.looking import (
+    Shown,
+    Sight,
+    alarms_so_far,
+    found_on_site,
+    panel_shows,
+)
+from stationsim.simulation.people.site import Site
 from stationsim.simulation.plant import Plant
 from stationsim.simulation.trouble.happening import order_of, rank_of
 from stationsim.station import Station
-from stationsim.trace import EventRow
+from stationsim.trace import AlarmRow, EventRow
 
 Act = Literal["hand", "off", "auto", "reset"]
 ACTS: tuple[Act, ...] = ("hand", "off", "auto", "reset")
@@ -105,9 +114,57 @@ class Session:
         """True when the end of the episode has been reached."""
         return self._now_s >= self.episode.duration_s
 
+    def events_since(self, count: int) -> tuple[EventRow, ...]:
+        """Return what has happened so far, but for the first so many.
+
+        Parameters
+        ----------
+        count
+            How many are known already [-].
+        """
+        return tuple(self._plant.trace.events[count:])
+
+    @property
+    def telemetry_on(self) -> bool:
+        """True while alarms leave the station."""
+        return not self._plant.alarms.silent
+
+    def shown(self) -> Shown:
+        """Return what the panel shows now."""
+        return panel_shows(self._plant, self._now_s)
+
+    def alarms_so_far(self) -> list[AlarmRow]:
+        """Return every alarm that has come so far; of those that stand ``cleared_s`` is NaN."""
+        return alarms_so_far(self._plant)
+
+    def site(self, response: Response) -> Site:
+        """Return the station as somebody finds it who stands there; what they do is recorded.
+
+        Parameters
+        ----------
+        response
+            What can be done there, and how long it takes.
+        """
+        return Site(self._plant, response, self.do)
+
+    def sight(self, site: Site) -> Sight:
+        """Return what somebody on site finds who looks for themselves now.
+
+        Parameters
+        ----------
+        site
+            What :meth:`site` gave.
+        """
+        return found_on_site(self._plant, site, self._now_s)
+
     # ------------------------------------------------------------------ going on
 
-    def advance(self, until_s: float | None = None) -> tuple[EventRow, ...]:
+    def advance(
+        self,
+        until_s: float | None = None,
+        *,
+        noticed: Callable[[EventRow], bool] | None = None,
+    ) -> tuple[EventRow, ...]:
         """Go on to a time, or to the next thing that a person could notice.
 
         Parameters
@@ -115,6 +172,9 @@ class Session:
         until_s
             Go to this time [s]; what is due at that very time is still to come, so that a person
             can act first. None: go to the next thing that could be noticed, and just past it.
+        noticed
+            What would be noticed; then it goes just past the first such thing, and to ``until_s``
+            at most. None: with a time nothing is, without one whatever could be by anybody.
 
         Returns
         -------
@@ -131,29 +191,32 @@ class Session:
         known = len(events)
         began = time.perf_counter()
         clock, end_s = self._plant.clock, self.episode.duration_s
-        if until_s is not None:
-            if not until_s >= self._now_s:  # NaN too
-                raise ActionError(
-                    f"the session stands at {self._now_s:g} s and cannot go back to {until_s:g} s"
-                )
-            self._now_s = min(until_s, end_s)
-            clock.run_before(self._now_s)
+        if until_s is not None and not until_s >= self._now_s:  # NaN too
+            raise ActionError(
+                f"the session stands at {self._now_s:g} s and cannot go back to {until_s:g} s"
+            )
+        if until_s is None and noticed is None:
+            noticed = _anybody_could
+        until_s = end_s if until_s is None else min(until_s, end_s)
+        if noticed is None:
+            clock.run_before(until_s)
+            self._now_s = until_s
         else:
-            self._now_s = self._to_next_notice(known)
+            self._now_s = self._to_next_notice(known, until_s, noticed)
         self._wall_s += time.perf_counter() - began
         return tuple(events[known:])
 
-    def _to_next_notice(self, known: int) -> float:
-        from stationsim import vocabulary
-
+    def _to_next_notice(
+        self, known: int, until_s: float, noticed: Callable[[EventRow], bool]
+    ) -> float:
         events, clock = self._plant.trace.events, self._plant.clock
-        end_s = self.episode.duration_s
-        while clock.next_s() < end_s:
-            clock.run_before(clock.next_s() + SAME_INSTANT_S)
-            if any(vocabulary.seen_by(row.event) not in _UNSEEN for row in events[known:]):
+        while clock.next_s() < until_s:
+            clock.run_before(min(clock.next_s() + SAME_INSTANT_S, until_s))
+            if any(noticed(row) for row in events[known:]):
                 # a person acts after the instant, not within it
-                return min(max(clock.now, self._plant.t_s) + 2.0 * SAME_INSTANT_S, end_s)
-        return end_s
+                return min(max(clock.now, self._plant.t_s) + 2.0 * SAME_INSTANT_S, until_s)
+            known = len(events)
+        return until_s
 
     def act(self, verb: Act, subject: str) -> None:
         """Put a hand on a selector or a reset button, now.
@@ -178,12 +241,29 @@ class Session:
         resets_a_set = verb == "reset" and power.set_named(subject) is not None
         if subject not in names and not resets_a_set:
             raise ActionError(f"no machine is called '{subject}'; there are {', '.join(names)}")
+        self.do(ScriptedEvent(self._now_s, verb, subject))
+
+    def do(self, event: ScriptedEvent) -> None:
+        """Let a person do something now: anything of the catalogue, at this moment.
+
+        Parameters
+        ----------
+        event
+            What is done, and to what; its time does not count.
+
+        Raises
+        ------
+        ActionError
+            When there is no such machine, the end is reached, or the session is finished.
+        """
+        self._open()
+        _look_at(event, self.station.machine_names())
         if self.done:
             raise ActionError("the end of the episode has been reached; nothing can be done now")
         clock, at_s = self._plant.clock, self._now_s
         if at_s - clock.now < SAME_INSTANT_S:  # a person acts after an instant, not within it
             at_s = clock.now + 2.0 * SAME_INSTANT_S
-        event = ScriptedEvent(at_s, verb, subject)
+        event = dataclasses.replace(event, at_s=at_s)
         self._acted.append(event)
         self._plant.at(event.at_s, PEOPLE, "scripted", event)
 
@@ -241,6 +321,13 @@ class Session:
         session._plant = plant
         plant.attach(Clock(plant.t_s))
         return session
+
+
+def _anybody_could(row: EventRow) -> bool:
+    """Return whether anybody could notice an event."""
+    from stationsim import vocabulary
+
+    return vocabulary.seen_by(row.event) not in _UNSEEN
 
 
 def _look_at(event: ScriptedEvent, names: tuple[str, ...]) -> None:

@@ -62,8 +62,14 @@ class AlarmBoard:
         self._outage = 0
 
     @property
-    def _silent(self) -> bool:
+    def silent(self) -> bool:
+        """True while nothing leaves the station: telemetry is lost, or its battery is empty."""
         return self._lost or self._empty
+
+    @property
+    def dead(self) -> bool:
+        """True while the alarms have no supply."""
+        return self._dead
 
     def handlers(self) -> Handlers:
         """Return what is done at each kind of event."""
@@ -125,7 +131,7 @@ class AlarmBoard:
         if alarm in self._off:
             self._held[alarm, subject] = (0.0, cause)
             return
-        sent = not self._silent or alarm == TELEMETRY_LOST
+        sent = not self.silent or alarm == TELEMETRY_LOST
         plant.recorder.alarm_raised(plant.t_s, alarm, subject, sent=sent)
         detail = "" if sent else "not sent: telemetry is lost"
         plant.note(subject, "alarm raised", f"{alarm}: {cause}", detail)
@@ -210,7 +216,7 @@ class AlarmBoard:
     def _speaks(self, cause: str) -> None:
         """Send what stands, unless the station is silent for another reason."""
         plant = self.plant
-        if not self._silent:
+        if not self.silent:
             self.condition(TELEMETRY_LOST, TELEMETRY, 0.0, cause, on=False)
             plant.at(plant.t_s, RECORDER, "alarms.send")  # when all of this instant has happened
 
@@ -232,7 +238,7 @@ class AlarmBoard:
     def send(self) -> None:
         """Send what stands and has not been sent."""
         plant = self.plant
-        if not self._silent:
+        if not self.silent:
             for alarm, subject in plant.recorder.send_alarms(plant.t_s):
                 plant.note(subject, "alarm sent", f"{alarm}: telemetry is back")
                 if plant.people is not None:

@@ -52,6 +52,11 @@ class Panel:
         floats = plant.station.backup_floats
         self._own_supply = floats is not None and floats.supply == "own"
 
+    @property
+    def dark(self) -> bool:
+        """True while the control breaker is open: the panel shows nothing."""
+        return self._open
+
     def handlers(self) -> Handlers:
         """Return what is done at each kind of event."""
         return {STOPPED: self._stops, OPEN: self._opens}

@@ -96,14 +96,8 @@ class Discovery:
         passer, team = self.all.response.passer_by, self.all.team
         assert passer is not None  # noqa: S101  (asked for by those who know)
         left_s = team.takes_s("passer-by", "rings", passer.after)
-        at_s = self.plant.t_s
-        awake = passer.awake
-        if awake is not None:
-            at_s += awake.until_in(team.clock_s(at_s))
-            while left_s > (there_s := awake.left(team.clock_s(at_s))):  # only waking hours count
-                left_s -= there_s
-                at_s += there_s + awake.gap_s
-        self.plant.at(at_s + left_s, CREW, method, *arguments)
+        at_s = passer.rings_at(self.plant.t_s, team.clock_s, left_s)
+        self.plant.at(at_s, CREW, method, *arguments)
 
     def saw_spill(self, number: int) -> None:
         """Somebody has seen a spill for long enough, if it still goes on.

@@ -91,11 +91,16 @@ class Site:
         The plant.
     response
         Who answers for it, and what their plan is.
+    do
+        Lets the plant feel what somebody does; None: at once, within its own order of an instant.
     """
 
-    def __init__(self, plant: Plant, response: Response) -> None:
+    def __init__(
+        self, plant: Plant, response: Response, do: Callable[[ScriptedEvent], None] | None = None
+    ) -> None:
         self.plant = plant
         self.response = response
+        self._feels = plant.scripted if do is None else do
         self._resets: dict[str, int] = {}
         self._bypass_since_s = 0.0
         self._turned: dict[str, Mode] = {}  # what is isolated, and where its selector goes back to
@@ -394,7 +399,7 @@ class Site:
             self._do("refuelled", subject)
         elif kind == "haul" and task.tool is not None:
             holds_m3 = self.response.tool(task.tool).holds_m3
-            plant.scripted(
+            self._feels(
                 ScriptedEvent(
                     plant.t_s, "tanker takes", "tanker", amount=holds_m3, per_s=load_s,
                     cause=BY_CREW,
@@ -418,5 +423,5 @@ class Site:
             self._do("bypass pump disconnected", "bypass pump")
 
     def _do(self, kind: EventKind, subject: str, lasts_s: float = 0.0) -> None:
-        plant = self.plant
-        plant.scripted(ScriptedEvent(plant.t_s, kind, subject, lasts_s or None, cause=BY_CREW))
+        event = ScriptedEvent(self.plant.t_s, kind, subject, lasts_s or None, cause=BY_CREW)
+        self._feels(event)
