@@ -27,11 +27,15 @@ if TYPE_CHECKING:
     from stationsim.units import System
 
 CAUTIONS = (
-    "This is training: it controls nothing, and nothing is tried on a station for having worked here.",
-    "On site, gas, drowning, moving machines and live parts kill: permit, training, a second person"
-    + " and isolation come first, as local rules ask.",
-    "Engines and generators: fumes, hot parts, fuel, and no back-feed into the grid; those who are"
-    + " licensed for it make connections.",
+    "This is training: it controls nothing, and nothing is tried on a station as it worked here.",
+    (
+        "On site, gas, drowning, moving machines and live parts kill: permit, training, a second"
+        " person and isolation come first, as local rules ask."
+    ),
+    (
+        "Engines and generators: fumes, hot parts, fuel, and no back-feed into the grid; those who"
+        " are licensed for it make connections."
+    ),
     "Report a spill, and keep people from it, as local rules say: a drill replaces none of it.",
 )
 """What stands at the start of every drill."""
