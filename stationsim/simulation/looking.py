@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stationsim.people.response import Task
+from stationsim.simulation.panel.alarms import TELEMETRY_LOST
 from stationsim.simulation.people.site import Site
 from stationsim.trace import AlarmRow, seen_levels
 
@@ -73,7 +74,7 @@ class Shown(NamedTuple):
     busbar
         What feeds the pumps: ``grid``, ``generator``, ``mobile generator`` or ``dead``.
     generators
-        Each generator set that is there, and how it stands.
+        Each generator set that is there, a mobile one while it is connected, and how it stands.
     alarms
         The alarms that stand, and of what, in the order in which they were raised.
     floats
@@ -144,11 +145,14 @@ def panel_shows(plant: Plant, now_s: float) -> Shown:
     sets = [one for one in (plant.engine, plant.bypass) if one is not None]
     phases = {one.name: one.phase for one in sets}
     supply = plant.supply
-    generators = [one for one in (supply.generator, supply.mobile) if one is not None]
+    mobile = supply.mobile if supply.mobile_connected else None
+    generators = [one for one in (supply.generator, mobile) if one is not None]
     dark = plant.panel.dark
     floats: tuple[bool, ...] = ()
     if plant.station.backup_floats is not None and not dark:
         floats = (plant.floats.start, plant.floats.stop)
+    # the far end raises 'telemetry lost' by itself: the panel knows nothing of it
+    standing = tuple(one for one in plant.recorder.alarms_standing() if one[0] != TELEMETRY_LOST)
     machines = tuple(
         MachineShown(
             machine.unit.name,
@@ -169,7 +173,7 @@ def panel_shows(plant: Plant, now_s: float) -> Shown:
         supply.grid_on,
         supply.source,
         tuple((one.name, one.phase) for one in generators),
-        () if plant.alarms.dead else tuple(plant.recorder.alarms_standing()),
+        () if plant.alarms.dead else standing,
         floats,
         dark,
     )
@@ -190,7 +194,12 @@ def found_on_site(plant: Plant, site: Site, now_s: float) -> Sight:
     amiss = [(kind, one) for kind in _BY_LOOKING for one in site.wants(Task(kind))]
     engines = [one for one in (plant.engine, plant.bypass) if one is not None]
     sets = [one for one in (plant.supply.generator, plant.supply.mobile) if one is not None]
-    fuel = [(one.name, one.fuel_part) for one in engines]
+    since_s = max(now_s - plant.t_s, 0.0)  # what runs has burnt since the last thing that happened
+    fuel = []
+    for one in engines:
+        burns = one.phase == "running" and one.fuel_part < 1.0 and one.what.tank_m3 > 0.0
+        burnt = since_s * one.what.fuel_m3_per_s / one.what.tank_m3 if burns else 0.0
+        fuel.append((one.name, max(one.fuel_part - burnt, 0.0)))
     fuel += [(one.name, one.fuel.part_left) for one in sets]
     return Sight(
         plant.station.well.level_at(volume_now(plant, now_s)),

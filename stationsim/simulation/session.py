@@ -129,6 +129,11 @@ class Session:
         """True while alarms leave the station."""
         return not self._plant.alarms.silent
 
+    @property
+    def alarms_dead(self) -> bool:
+        """True while the alarms have no supply."""
+        return self._plant.alarms.dead
+
     def shown(self) -> Shown:
         """Return what the panel shows now."""
         return panel_shows(self._plant, self._now_s)

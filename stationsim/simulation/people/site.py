@@ -165,6 +165,18 @@ class Site:
         bypass = self.plant.bypass
         return bypass is not None and bypass.phase != NOT_CONNECTED
 
+    def connected(self, task: Task) -> bool:
+        """Return whether what a task connects is connected.
+
+        Parameters
+        ----------
+        task
+            A step of the plan that connects something.
+        """
+        if task.kind == "connect mobile generator":
+            return self.plant.supply.mobile_connected
+        return self._bypass_connected
+
     @property
     def _transfer_failed(self) -> bool:
         return self.plant.recorder.alarm_stands("transfer failed", "transfer switch")
