@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from stationsim.studies.acceptance.study import acceptance
     from stationsim.studies.check.fitness import check
     from stationsim.studies.compare import compare
+    from stationsim.studies.drill import Drill, debrief
     from stationsim.studies.rehearse.hours import HoursAsked, rehearse
     from stationsim.studies.rehearse.now import NowAsked, Rise, from_now
     from stationsim.studies.rehearse.plan import PlanAsked, rehearse_plan
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "Drill",
     "Episode",
     "HoursAsked",
     "NowAsked",
@@ -46,6 +48,7 @@ __all__ = [
     "ask_why",
     "check",
     "compare",
+    "debrief",
     "from_now",
     "load_scenario",
     "rehearse",
@@ -54,6 +57,8 @@ __all__ = [
 ]
 
 _WHERE = {
+    "Drill": "stationsim.studies.drill",
+    "debrief": "stationsim.studies.drill",
     "Episode": "stationsim.episode",
     "HoursAsked": "stationsim.studies.rehearse.hours",
     "NowAsked": "stationsim.studies.rehearse.now",

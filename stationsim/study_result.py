@@ -269,3 +269,47 @@ class StudyResult:
         own.mkdir(parents=True, exist_ok=True)
         (own / "scenario.toml").write_text(source.text, encoding="utf-8", newline="\n")
         saving.copy_in(source.files, own)
+
+
+def write_apart(
+    parts: Mapping[str, StudyResult],
+    folder: str | Path,
+    formats: Sequence[str] = ("csv",),
+    *,
+    system: System = "si",
+    force: bool = False,
+    besides: Callable[[StudyResult, Path], None] | None = None,
+) -> Path:
+    """Write studies side by side, each to be handed on without the others; return the folder.
+
+    Parameters
+    ----------
+    parts
+        Name of a folder in it -> what goes there. The manifest of the whole is that of the first,
+        which therefore tells nothing that the others keep.
+    folder
+        Where; made beside and moved into place when whole.
+    formats
+        ``csv`` always; ``parquet`` and ``xlsx`` when the extras are installed.
+    system
+        Units of sentences, plots and forms.
+    force
+        True to replace earlier results.
+    besides
+        Writes more into each of the folders, such as pages and sheets to print; None for nothing.
+
+    Raises
+    ------
+    OutputError
+        When something is in the way, or the place cannot be written.
+    """
+    first = next(iter(parts.values()))
+    with saving.new_folder(Path(folder), force=force) as beside:
+        for name, study in parts.items():
+            within = beside / name
+            within.mkdir()
+            study.write_into(within, formats, system=system)
+            if besides is not None:
+                besides(study, within)
+        saving.write_manifest({**first.manifest(), "folders": list(parts)}, beside)
+    return Path(folder)

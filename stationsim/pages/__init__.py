@@ -8,17 +8,16 @@ and copies tables, holds no text of a scenario; without it the page says the sam
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stationsim.pages.blanks import sheet_of
 from stationsim.pages.grids import findings_grid, grid
+from stationsim.pages.layouts import template
 from stationsim.pages.pictures import picture
 from stationsim.results import Result
 from stationsim.study_result import StudyResult
@@ -27,7 +26,6 @@ from stationsim.wording import date_of, day_of, listed
 
 if TYPE_CHECKING:
     import pandas as pd
-    from jinja2 import Template
     from matplotlib.figure import Figure
 
     from stationsim.findings import Finding
@@ -123,7 +121,7 @@ def page_of(
     ]
     grids = [grid(name, table) for name, table in sheet.tables.items()]
     lists = [sheet_of(form) for form in sheet.forms if not form.parts]
-    text = _template().render(
+    text = template().render(
         sheet=sheet,
         pictures=pictures,
         listed=lists,
@@ -178,7 +176,7 @@ def sheet_page_of(form: Form) -> str:
     """
     if not form.parts:
         raise ValueError(f"{form.name}: a form that is not in parts has no page of its own")
-    return f"{_template('sheet.html.j2').render(form=sheet_of(form)).rstrip()}\n"
+    return f"{template('sheet.html.j2').render(form=sheet_of(form)).rstrip()}\n"
 
 
 def write_sheets(forms: Sequence[Form], folder: Path) -> list[Path]:
@@ -289,32 +287,3 @@ def _plain(value: Any) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(_plain(one) for one in value)
     return str(value)
-
-
-@cache
-def _template(name: str = "page.html.j2") -> Template:
-    from importlib import resources
-
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
-
-    files = resources.files("stationsim.pages") / "templates"
-    script, look, sheet_look = (
-        (files / own).read_text(encoding="utf-8").strip()
-        for own in ("page.js", "page.css", "sheet.css")
-    )
-    known = Environment(
-        loader=PackageLoader("stationsim.pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    # all come with the package and hold no text of a scenario
-    known.globals["script"] = Markup(script)  # noqa: S704
-    known.globals["look"] = Markup(look)  # noqa: S704
-    known.globals["sheet_look"] = Markup(sheet_look)  # noqa: S704
-    known.globals["script_digest"] = base64.b64encode(
-        hashlib.sha256(script.encode("utf-8")).digest()
-    ).decode("ascii")
-    return known.get_template(name)

@@ -21,7 +21,12 @@ from stationsim.vocabulary.lookup import (
     seen_by,
     state_seen_by,
 )
-from stationsim.vocabulary.measures import COMPARED_METRICS, CRITERIA, METRICS
+from stationsim.vocabulary.measures import (
+    COMPARED_METRICS,
+    CRITERIA,
+    DRILL_METRICS,
+    METRICS,
+)
 from stationsim.vocabulary.runs import ALARMS, CAUSES, EVENTS, ROLES, STATES
 from stationsim.vocabulary.terms import WORDS
 
@@ -31,6 +36,7 @@ __all__ = [
     "COLUMNS",
     "COMPARED_METRICS",
     "CRITERIA",
+    "DRILL_METRICS",
     "ENTRIES",
     "EVENTS",
     "METRICS",

@@ -8,7 +8,12 @@ from functools import cache
 from stationsim.vocabulary.columns import COLUMNS, TABLES
 from stationsim.vocabulary.crew import OUTCOMES, TASKS
 from stationsim.vocabulary.entry import Entry
-from stationsim.vocabulary.measures import COMPARED_METRICS, CRITERIA, METRICS
+from stationsim.vocabulary.measures import (
+    COMPARED_METRICS,
+    CRITERIA,
+    DRILL_METRICS,
+    METRICS,
+)
 from stationsim.vocabulary.runs import ALARMS, CAUSES, EVENTS, ROLES, STATES
 from stationsim.vocabulary.terms import WORDS
 
@@ -22,6 +27,7 @@ ENTRIES: tuple[Entry, ...] = (
     *OUTCOMES,
     *METRICS,
     *COMPARED_METRICS,
+    *DRILL_METRICS,
     *CRITERIA,
     *TABLES,
     *COLUMNS,

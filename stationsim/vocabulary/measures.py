@@ -144,6 +144,28 @@ COMPARED_METRICS = (
 )
 """Metrics of a comparison that stand in no summary of a run."""
 
+DRILL_METRICS = (
+    metric("time of first spill", "s", "When it spilled for the first time, since the start."),
+    metric(
+        "time from power loss to pumping",
+        "s",
+        "From the first loss of the grid to the next start of any pump, whatever drives it.",
+    ),
+    metric(
+        "time of first alarm known",
+        "s",
+        "When the first alarm reached somebody who is called, or who is in the drill, since the"
+        " start.",
+    ),
+    metric("time of first order", "s", "When somebody in a drill decided something first."),
+    metric(
+        "time of first on site",
+        "s",
+        "When somebody who was called, sent, or came by stood on site first, since the start.",
+    ),
+)
+"""Metrics by which the courses of a drill are held against each other."""
+
 CRITERIA = (
     criterion(
         "least velocity",

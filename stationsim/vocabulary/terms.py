@@ -338,4 +338,50 @@ WORDS = (
         " come, while a lag made many starts. A run tells of it unasked.",
         also=("no swap",),
     ),
+    Entry(
+        "written plan",
+        "word",
+        "What the people of the file do by themselves: [call_out], [person.X], [task.KIND]. Of a"
+        " drill: the run of the file as it stands, beside yours.",
+        also=("the plan",),
+    ),
+    Entry(
+        "nobody acts",
+        "word",
+        "Of a drill: the run of the file without its people, in which nobody is called.",
+    ),
+    Entry(
+        "bought",
+        "word",
+        "Of a decision in a drill: by how much less spills with it and all before it, and nothing"
+        " after, than with those before it alone.",
+    ),
+    Entry(
+        "forgotten",
+        "word",
+        "Of a decision in a drill: how much more spills when it alone is left out.",
+    ),
+    Entry(
+        "far end",
+        "word",
+        "Where the alarms of a station come in: the other end of telemetry.",
+    ),
+    Entry(
+        "poll",
+        "word",
+        "The moment at which the far end asks a station what is new. An alarm waits for the next.",
+    ),
+    Entry("busbar", "word", "What feeds the pumps: the grid, a generator set, or nothing."),
+    Entry(
+        "look",
+        "word",
+        "Of a drill: somebody on site looks around with their own eyes, at the water and at what"
+        " sounds or stands wrong. From outside: nobody enters a well for it.",
+    ),
+    Entry(
+        "mend",
+        "word",
+        "Of a drill: a thing is isolated and put right by whoever may do it; how long it takes is"
+        " the step 'set right', 'clear rags' or 'pull a pump' of the plan.",
+    ),
 )

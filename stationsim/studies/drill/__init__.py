@@ -1,5 +1,7 @@
 """Drill: a person in the loop, who sees only what they could see, acts, and is answered."""
 
-from stationsim.studies.drill.game import Action, Drill, Told, play
+from stationsim.studies.drill.account.study import debrief
+from stationsim.studies.drill.drill import Drill, play
+from stationsim.studies.drill.told import Action, Told
 
-__all__ = ["Action", "Drill", "Told", "play"]
+__all__ = ["Action", "Drill", "Told", "debrief", "play"]

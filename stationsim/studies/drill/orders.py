@@ -59,6 +59,15 @@ DECISIONS: tuple[Verb, ...] = ("call", "send", *WORKS)
 """What may change the course of a night; the others only look, or let time pass."""
 
 ME, HOME = "me", "home"
+_LEAVE = "'done' when you have done all; Ctrl-C leaves it, to go on later"
+_OTHER_WORDS = {
+    "quit": _LEAVE, "exit": _LEAVE, "end": _LEAVE, "stop": "'off P1' stops a pump, 'done' ends it",
+    "start": "'hand P1' starts a pump, 'auto P1' gives it back to the controller",
+    "run": "'hand P1' starts a pump, 'auto P1' gives it back to the controller",
+    "go": "'send me' sends you to the station",
+    "repair": "'mend P1' puts a thing right", "fix": "'mend P1' puts a thing right",
+}  # fmt: skip
+"""Words that are no orders -> what is meant, perhaps."""
 _TOPICS = ("panel", "alarms", "people", "plan", "station")
 _MOST_LOADS = 50
 _LONGEST_LINE = 500
@@ -142,6 +151,8 @@ def read_order(line: str, names: Names, now_s: float, start: datetime) -> Order:
     if len(line) > _LONGEST_LINE:
         raise ActionError(f"that line has more than {_LONGEST_LINE} characters")
     words = line.split()
+    if not " ".join(words).isprintable():
+        raise ActionError("that line has characters that cannot be shown; type plain words")
     verb = _verb(words)
     rest = " ".join(words[1:])
     if verb in WORKS:
@@ -174,6 +185,8 @@ def _verb(words: Sequence[str]) -> Verb:
     for verb in VERBS:
         if verb == typed:
             return verb
+    if typed in _OTHER_WORDS:
+        raise ActionError(f"no order is called '{typed}'; {_OTHER_WORDS[typed]}")
     near = difflib.get_close_matches(typed, VERBS, 1)
     hint = f"did you mean '{near[0]}'?" if near else f"there are {', '.join(VERBS)}"
     raise ActionError(f"no order is called '{_short(words[0])}'; {hint}")
@@ -213,27 +226,73 @@ def _clock(text: str, now_s: float, start: datetime) -> float:
 
 
 def _send(rest: str, names: Names) -> Order:
-    who, _, brings = rest.partition(" for ")
-    if not _ and " with " in rest:
-        who, _, brings = rest.partition(" with ")
-    home = who.lower().endswith(f" {HOME}")
+    who, brings = _parted(rest, (" for ", " with "), (*names.people, ME))
+    home = _but_home(who) != who and not _is_one(who, names.people)
     if home:
-        who = who[: -len(HOME)].strip()
+        who = _but_home(who)
     name = _needed("send", who, (*names.people, ME), names)
-    tools = tuple(
-        _one_of(one.strip(), names.tools, names)
-        for one in re.split(r",| and ", brings)
-        if one.strip()
-    )
+    tools = _several(brings, names.tools, names)
     if home and tools:
         raise ActionError("somebody who goes home collects nothing")
     return Order("send", name, tools=tuple(dict.fromkeys(tools)), home=home)
 
 
+def _parted(text: str, words: Sequence[str], accepted: Sequence[str]) -> tuple[str, str]:
+    """Return what stands before and behind a word; names may have that word within."""
+    if _is_one(_but_home(text), accepted) or _is_one(text, accepted):
+        return text, ""
+    found = re.finditer("|".join(words), text, re.IGNORECASE)
+    parts = [(text[: one.start()].strip(), text[one.end() :].strip()) for one in found]
+    for part in parts:
+        if _is_one(part[0], accepted) or _is_one(_but_home(part[0]), accepted):
+            return part
+    for part in parts:
+        if _begins_one(part[0], accepted):
+            return part
+    return parts[0] if parts else (text, "")
+
+
+def _several(text: str, accepted: Sequence[str], names: Names) -> tuple[str, ...]:
+    """Return the names of a list with commas and 'and'; names may have these within."""
+    if not text.strip():
+        return ()
+    if _is_one(text, accepted):
+        return (_one_of(text, accepted, names),)
+    cuts = list(re.finditer(r",| and ", text))
+    for found in cuts:
+        first, rest = text[: found.start()].strip(), text[found.end() :].strip()
+        if first and _is_one(first, accepted):
+            return (_one_of(first, accepted, names), *_several(rest, accepted, names))
+    if not cuts:
+        return (_one_of(text.strip(), accepted, names),)
+    first, rest = text[: cuts[0].start()].strip(), text[cuts[0].end() :]
+    head = (_one_of(first, accepted, names),) if first else ()
+    return (*head, *_several(rest, accepted, names))
+
+
+def _but_home(text: str) -> str:
+    return text[: -len(HOME)].strip() if text.lower().endswith(f" {HOME}") else text
+
+
+def _is_one(text: str, accepted: Sequence[str]) -> bool:
+    typed = _plain(text)
+    return any(_plain(one) == typed for one in accepted)
+
+
+def _begins_one(text: str, accepted: Sequence[str]) -> bool:
+    typed = _plain(text)
+    return bool(typed) and any(_plain(one).startswith(typed) for one in accepted)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().split())
+
+
 def _work(verb: Verb, rest: str, names: Names) -> Order:
-    what, _, by = rest.partition(" by ")
-    who = _one_of(by.strip(), (*names.people, ME), names) if by.strip() else ""
-    what = what.strip()
+    what, by = _parted(rest, (" by ",), _subjects(verb, names))
+    if verb == "haul" and rest.lower().startswith("by "):
+        what, by = "", rest[3:]
+    who = _one_of(by, (*names.people, ME), names) if by else ""
     if verb == "haul":
         number = what.removesuffix("loads").removesuffix("load").strip()
         if number and not re.fullmatch(r"[1-9]\d?", number):
@@ -242,14 +301,20 @@ def _work(verb: Verb, rest: str, names: Names) -> Order:
         if loads > _MOST_LOADS:
             raise ActionError(f"no more than {_MOST_LOADS} loads at a time")
         return Order("haul", by=who, loads=loads)
-    accepted = {
+    return Order(verb, _needed(verb, what, _subjects(verb, names), names), by=who)
+
+
+def _subjects(verb: Verb, names: Names) -> tuple[str, ...]:
+    """Return to what something can be done."""
+    subjects: dict[Verb, tuple[str, ...]] = {
         "reset": (*names.machines, *names.sets),
         "mend": (*names.machines, *names.sets, *names.things),
         "connect": _CONNECTED,
         "disconnect": _CONNECTED,
         "refuel": (*names.machines, *names.sets),
-    }.get(verb, names.machines)
-    return Order(verb, _needed(verb, what, accepted, names), by=who)
+        "haul": (),
+    }
+    return subjects.get(verb, names.machines)
 
 
 def _needed(verb: str, text: str, accepted: Sequence[str], names: Names) -> str:
@@ -261,15 +326,17 @@ def _needed(verb: str, text: str, accepted: Sequence[str], names: Names) -> str:
 
 def _one_of(text: str, accepted: Sequence[str], names: Names) -> str:
     """Return the name that a text means: the whole, or a beginning that only one has."""
-    typed = " ".join(text.lower().split())
-    found = [one for one in dict.fromkeys(accepted) if one.lower() == typed]
+    typed = _plain(text)
+    found = [one for one in dict.fromkeys(accepted) if one == text.strip()]
     if not found:
-        found = [one for one in dict.fromkeys(accepted) if one.lower().startswith(typed)]
+        found = [one for one in dict.fromkeys(accepted) if _plain(one) == typed]
+    if not found:
+        found = [one for one in dict.fromkeys(accepted) if _plain(one).startswith(typed)]
     if len(found) == 1:
         return names.me if found[0] == ME else found[0]
     if found:
         raise ActionError(f"'{_short(text)}' may be {' or '.join(found)}")
-    near = difflib.get_close_matches(typed, [one.lower() for one in accepted], 1)
+    near = difflib.get_close_matches(typed, [_plain(one) for one in accepted], 1)
     there = ", ".join(dict.fromkeys(accepted)) or "nothing here that it could be"
     hint = f"did you mean '{near[0]}'?" if near else f"there is {there}"
     raise ActionError(f"'{_short(text)}' is not known here; {hint}")

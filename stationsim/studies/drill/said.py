@@ -20,14 +20,14 @@ from stationsim.wording.words import date_of, day_of, listed
 if TYPE_CHECKING:
     from stationsim.chance import Range
     from stationsim.episode import Episode
-    from stationsim.people.response import Response
+    from stationsim.people.response import Person, Response
     from stationsim.simulation.looking import MachineShown, Shown, Sight
     from stationsim.station import Station
     from stationsim.trace import EventRow
     from stationsim.units import System
 
 CAUTIONS = (
-    "This is training: it controls nothing, and nothing is tried on a station as it worked here.",
+    "This is training: it controls nothing. What worked here is no reason to try it on a station.",
     (
         "On site, gas, drowning, moving machines and live parts kill: permit, training, a second"
         " person and isolation come first, as local rules ask."
@@ -74,7 +74,7 @@ _CALLS_FOR_ATTENTION = frozenset(
         "grid back", "phase lost", "phases back", "alarm raised", "spill begins", "spill ends",
         "out of fuel", "controller stopped", "control breaker open", "floats take over",
         "level signal lost", "level signal distrusted", "not primed", "does not crank",
-        "connection refused", "downstream dark", "downstream limited",
+        "connection refused", "downstream dark", "downstream limited", "well empty",
     }
 )  # fmt: skip
 """Events that end a wait, though its time is not over."""
@@ -85,6 +85,7 @@ _REASONS_SHOWN = (
     "backup stop float", "minimum off time", "held by the generator", "busbar dead",
     "exercise", "high temperature", "overload", "moisture in motor", "no flow", "low voltage",
     "pump failed", "seal leak", "to the generator", "back to the grid",
+    "the busbar is live", "it is connected", "it is not connected", "no pump is ready",
 )  # fmt: skip
 """Beginnings of causes that the panel shows, or that whoever did it knows."""
 
@@ -145,9 +146,32 @@ def event_text(row: EventRow) -> str:
     seen = seen_by(row.event) != "nobody"
     if not seen or not (row.event in _SHOWN_TO_ANYBODY or mended):
         return ""
-    reason = f" ({row.cause})" if row.cause.startswith(_REASONS_SHOWN) else ""
+    turned = row.event in ("in hand", "off", "in auto")  # whoever did it knows
+    reason = f" ({row.cause})" if row.cause.startswith(_REASONS_SHOWN) and not turned else ""
     subject = "" if row.event.startswith(row.subject) else f"{row.subject}: "
     return f"{subject}{row.event}{reason}"
+
+
+def at_the_far_end(row: EventRow) -> bool:
+    """Return whether an alarm is one of the far end's own, which nobody on site sees.
+
+    Parameters
+    ----------
+    row
+        What has happened.
+    """
+    return row.event.startswith("alarm ") and alarm_of(row) == "telemetry lost"
+
+
+def refused(row: EventRow) -> bool:
+    """Return whether an event is something that the plant did not take.
+
+    Parameters
+    ----------
+    row
+        What has happened.
+    """
+    return row.event in ("connection refused", "refuelling refused")
 
 
 def by_crew(row: EventRow) -> bool:
@@ -162,6 +186,17 @@ def by_crew(row: EventRow) -> bool:
         "nothing to put right", "connection refused", "refuelling refused", "reset refused",
         "in hand", "off", "in auto",
     )  # fmt: skip
+
+
+def worth_a_call(row: EventRow) -> bool:
+    """Return whether somebody on site rings for an event, or tells of it who did it.
+
+    Parameters
+    ----------
+    row
+        What has happened.
+    """
+    return calls_for_attention(row) or row.event == "alarm cleared" or by_crew(row)
 
 
 def calls_for_attention(row: EventRow) -> bool:
@@ -301,6 +336,24 @@ def station_lines(station: Station, system: System) -> list[str]:
     return lines
 
 
+def way_text(person: Person) -> str:
+    """Return how long somebody takes to be on site, by day and, where it differs, at night.
+
+    Parameters
+    ----------
+    person
+        Who.
+    """
+    by_day = f"ready in {span_text(person.gets_ready)}, way {span_text(person.travels)}"
+    ready, way = person.night_gets_ready, person.night_travels
+    at_night = []
+    if ready not in (None, person.gets_ready):
+        at_night.append(f"ready in {span_text(ready)}")
+    if way not in (None, person.travels):
+        at_night.append(f"way {span_text(way)}")
+    return f"{by_day}; at night {', '.join(at_night)}" if at_night else by_day
+
+
 def plan_lines(response: Response, me: str) -> list[str]:
     """Return who there is, with what, and how long each thing takes by the plan.
 
@@ -311,10 +364,10 @@ def plan_lines(response: Response, me: str) -> list[str]:
     me
         Name of the person who plays.
     """
-    lines = []
-    for one in response.people:
-        way = f"ready in {span_text(one.gets_ready)}, way {span_text(one.travels)}"
-        lines.append(f"{one.name}{' (you)' if one.name == me else ''}: {way}")
+    lines = [
+        f"{one.name}{' (you)' if one.name == me else ''}: {way_text(one)}"
+        for one in response.people
+    ]
     for tool in response.tools:
         how = "on site"
         if tool.fetched is not None:
@@ -323,8 +376,8 @@ def plan_lines(response: Response, me: str) -> list[str]:
             how = f"delivered in {span_text(tool.delivered)}: call {tool.name}"
         lines.append(f"{tool.name}: {how}")
     for task in response.tasks:
-        people = "its driver" if task.people == 0 else f"{task.people} on site"
+        people = {0: "its driver", 1: "1 person"}.get(task.people, f"{task.people} people")
         tool_text = f", with the {task.tool}" if task.tool is not None else ""
-        starts = f", then {span_text(task.starts)}" if task.starts.high > 0.0 else ""
+        starts = f", and {span_text(task.starts)} until it runs" if task.starts.high > 0.0 else ""
         lines.append(f"{task.kind}: {span_text(task.takes)}{starts}; {people}{tool_text}")
     return lines or ["the file names nobody to call, and no steps"]

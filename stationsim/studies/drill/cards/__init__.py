@@ -1,0 +1,1 @@
+"""Cards for a table-top, and the key of whoever leads it."""

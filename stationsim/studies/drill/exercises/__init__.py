@@ -1,0 +1,1 @@
+"""Exercises, one for each who practises, and the key of whoever teaches."""

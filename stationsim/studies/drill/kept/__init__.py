@@ -1,0 +1,1 @@
+"""What is kept of a drill: the lines that were typed, and the transcript."""
