@@ -22,6 +22,10 @@ COMMANDS = {
         "stationsim.cli.rehearse:rehearse",
         "Minutes to the alarm and to the spill, by hour or from now.",
     ),
+    "drill": (
+        "stationsim.cli.drill.command:drill",
+        "Play what happens at a station: see what you would see, say what is done.",
+    ),
     "why": ("stationsim.cli.why:why", "Ask why a pump did, or did not, run at a moment."),
     "compare": ("stationsim.cli.compare:compare", "Lay settings side by side, on the same inflow."),
     "check": (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -211,7 +211,12 @@ def source_of(loaded: Loaded, name: str) -> Source:
     return Source(name, loaded.digest, loaded.text, loaded.files, warnings)
 
 
-def conclude(result: StudyResult, writing: Writing, system: System) -> None:
+def conclude(
+    result: StudyResult,
+    writing: Writing,
+    system: System,
+    more: Mapping[str, str] | None = None,
+) -> None:
     """Write a study, and print what it came to.
 
     Parameters
@@ -222,6 +227,8 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
         Where and how.
     system
         Units of text and plots.
+    more
+        Texts that are written beside the tables: name of the file -> text.
     """
     sheets: list[Form] = []
     if writing.folder is not None:
@@ -232,6 +239,8 @@ def conclude(result: StudyResult, writing: Writing, system: System) -> None:
         result = replace(result, draw=draw)
         with new_folder(writing.folder, force=writing.force) as beside:
             result.write_into(beside, writing.formats, system=system, plots=writing.plots)
+            for name, text in (more or {}).items():
+                (beside / name).write_text(text, encoding="utf-8", newline="\n")
             sheets = [form for form in result.to_fill_in(system) if form.parts]
             if sheets:
                 from stationsim.pages import write_sheets

@@ -1,0 +1,1 @@
+"""``stationsim drill``: the command, its screen, what is read from a terminal, and its help."""
