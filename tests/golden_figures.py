@@ -45,6 +45,7 @@ SHIPPED = {
     "madder-holm": None,
     "hemp-staithe": None,
     "woad-quay": None,
+    "sedge-hythe": None,
 }
 """Each scenario, and how much of it is run [s]; None for all."""
 

@@ -110,6 +110,7 @@ def test_lessons_are_there() -> None:
         "6-a-drawdown-test",
         "7-the-same-crew-at-seven-and-at-three",
         "8-control-and-alarm-on-one-breaker",
+        "9-lead-and-lag-by-hand",
     ]
 
 
@@ -247,6 +248,18 @@ def test_breaker_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> N
     assert "worn: first water by hand 133.5 min, by tool 133.5" in text
     assert "right after 325 min: by hand 115.0 m3, by tool 115.0" in text
     assert figures(notebook) == 2
+
+
+def test_lead_and_lag_lesson_shows_hand_and_tool_alike(executed: dict[str, Any]) -> None:
+    notebook = executed["9-lead-and-lag-by-hand"]
+    text = printed(notebook)
+    # 20.7 L/s of a weekday evening and 34 of the storm, over 13.85 m2
+    assert "at most 54.7 L/s arrive" in text
+    assert "no pump: +0.24 m a minute at the peak" in text
+    assert "28 min after your order the water stands at 0.00 m" in text
+    assert "nobody: 11.1 m3; you: 0.0 m3" in text
+    assert "by hand 31.2 min after midnight, by tool 31.2" in text
+    assert figures(notebook) == 1
 
 
 @of_each
