@@ -7,12 +7,15 @@ from dataclasses import replace
 from pathlib import Path
 
 from stationsim.equipment.faults import CATALOGUE
+from stationsim.simulation.session import simulate
+from stationsim.studies.drill import Drill
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 
 import acceptance_sheet
 import armed_year
 import check_stations
+import drill_commands
 import plan_hours
 import station_year
 
@@ -72,3 +75,20 @@ def test_a_plan_of_one_crew_rehearses_every_hour_and_leaves_seven_things_out_at_
     # mishaps; the rule at three paces
     rows = (found.sources, found.steps, found.left_out, found.allowed)
     assert [len(one) for one in rows] == [24 * n for n in (2 * 3, 8, 1 + 3 + 3, 3)]
+
+
+def test_drill_commands_arms_all_and_a_drill_asks_the_plant_no_more_than_a_run() -> None:
+    what, when = drill_commands.night()
+    armed = {event.kind for fault in when.random for event in fault.events}
+    entries = {entry.kind for entry in CATALOGUE if entry.trouble}
+    assert armed | set(drill_commands.SCANNED) == entries
+    plain = simulate(what, replace(when, response=None)).trace
+    assert len(armed_year.came(when, plain)) > 12
+    drill = Drill(what, when)
+    while not drill.over:
+        drill.type("wait")
+    trace = drill.finish().trace
+    assert (trace.decisions, len(trace.leg_t_s)) == (plain.decisions, len(plain.leg_t_s))
+    found = drill_commands.measure(120)
+    assert len(found.each_s) == 120
+    assert found.drill.finish().trace.balance_error < 1e-9

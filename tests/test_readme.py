@@ -44,10 +44,10 @@ def test_every_stationsim_command_of_readme_runs(clone: Path) -> None:
         expected = int(told.group(1)) if told else 0
         extra = (
             ["--no-plots"]
-            if words[0] in ("run", "rehearse", "compare", "check", "acceptance")
+            if words[0] in ("run", "rehearse", "compare", "check", "acceptance", "drill")
             else []
         )
-        outcome = CliRunner().invoke(main, [*words, *extra])
+        outcome = CliRunner().invoke(main, [*words, *extra], input="wait\ndone\n")
         assert outcome.exit_code == expected, f"{line}: {outcome.output}"
     assert (clone / "results" / "alder-lane" / "levels.csv").is_file()
 
@@ -95,6 +95,19 @@ def test_the_rehearsals_of_readme_say_what_is_quoted(clone: Path) -> None:
         assert " ".join(text.split()) in " ".join(outcome.output.split())
     folders = {path.name for path in (clone / "results").iterdir()}
     assert folders == {"reference-station-rehearse", "reference-plan-plan"}
+
+
+def test_the_drill_of_readme_is_answered_as_quoted(clone: Path) -> None:
+    ((words, text),) = re.findall(
+        r"<!-- drills: (.+?) -->\n```text\n(.*?)```", README, flags=re.DOTALL
+    )
+    typed = re.findall(r" > (.+)", text)
+    assert len(typed) >= 5
+    lines = "".join(f"{line}\n" for line in [*typed, "done"])
+    command = ["drill", *shlex.split(words), "--no-plots"]
+    outcome = CliRunner().invoke(main, command, input=lines)
+    assert outcome.exit_code == 0
+    assert " ".join(text.split()) in " ".join(outcome.output.split())
 
 
 def test_the_checks_of_readme_say_what_is_quoted(clone: Path) -> None:
