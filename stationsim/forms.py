@@ -79,6 +79,8 @@ class Form:
         stand once, however many of its sheets say so.
     footer
         A line that stands below it on paper.
+    signed
+        What a line for date and name at the top of a sheet in parts is for; empty for no such line.
     parts
         Of a sheet of several short tables, which stand together on one page, how each is laid, by
         its name; its columns are ``PART_COLUMNS``, and each row is one place. Empty for others.
@@ -99,6 +101,7 @@ class Form:
     room: Mapping[str, int] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
     footer: str = ""
+    signed: str = "checked on site"
     parts: Mapping[str, Laid] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

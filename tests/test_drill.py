@@ -864,3 +864,19 @@ def test_words_that_are_no_orders_are_answered_with_those_that_are() -> None:
         with pytest.raises(ActionError, match=hint):
             drill.type(word)
     assert drill.actions == []
+
+
+def test_a_fixed_set_that_runs_is_filled_only_where_its_maker_allows_it() -> None:
+    """Common practice, no source: others are stopped and cooled first."""
+    stands, case = scenario("hemp-staithe")
+    case = replace(
+        case,
+        events=(ScriptedEvent(HOUR, "grid loss", "grid", 4 * HOUR),),
+        response=replace(case.response, tasks=(Task("refuel", just(6)),)),
+    )
+    drill = Drill(stands, case, on_site=True)
+    drill.wait_until(2 * HOUR)
+    told = [one.text for one in drill.type("refuel generator")]
+    assert "its engine runs: it is filled so only where its maker allows it" in told
+    still = Drill(stands, case, on_site=True)
+    assert not any("its engine runs" in one.text for one in still.type("refuel generator"))

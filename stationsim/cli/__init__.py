@@ -24,7 +24,7 @@ COMMANDS = {
     ),
     "drill": (
         "stationsim.cli.drill.command:drill",
-        "Play what happens at a station: see what you would see, say what is done.",
+        "Go through what happens, with what you would see, and say what is done.",
     ),
     "why": ("stationsim.cli.why:why", "Ask why a pump did, or did not, run at a moment."),
     "compare": ("stationsim.cli.compare:compare", "Lay settings side by side, on the same inflow."),

@@ -104,6 +104,8 @@ class Sheet:
         The short tables of a form in parts; none for other forms.
     cautions
         What can hurt, of a form in parts; other forms have it behind their notes.
+    signed
+        What a line for date and name is for, of a form in parts; empty for none.
     """
 
     name: str
@@ -114,6 +116,7 @@ class Sheet:
     footer: str = ""
     parts: Sequence[Part] = ()
     cautions: Sequence[str] = ()
+    signed: str = ""
 
     @property
     def wide(self) -> int:
@@ -151,7 +154,7 @@ def sheet_of(form: Form) -> Sheet:
     ]
     if form.parts:
         own = (form.name, form.title, form.notes, columns, rows, form.footer)
-        return Sheet(*own, parts_of(form), form.cautions)
+        return Sheet(*own, parts_of(form), form.cautions, form.signed)
     notes = (*form.notes, *form.cautions)
     return Sheet(form.name, form.title, notes, columns, rows, form.footer)
 

@@ -83,7 +83,7 @@ if TYPE_CHECKING:
 @study_options()
 @click.pass_context
 def drill(ctx: click.Context, /, file: Path, **options: Any) -> None:
-    """Play what happens at the station of the scenario FILE, with you in the loop.
+    """Go through what happens at the station of the scenario FILE, with you in the loop.
 
     You see what you could see where you are: away, the alarms that reach your phone and what
     people on site tell; on site, the panel and what you look at. You type what you ask or do, and

@@ -8,6 +8,7 @@ from stationsim.episode import ScriptedEvent
 from stationsim.errors import ActionError
 from stationsim.people.response import Task
 from stationsim.simulation.people.site import BY_CREW
+from stationsim.simulation.power.transfer import GENERATOR
 from stationsim.studies.drill.orders import TURNS, Order
 
 if TYPE_CHECKING:
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from stationsim.studies.drill.crew.hands import Hand
     from stationsim.studies.drill.crew.work import Work
     from stationsim.studies.drill.noticed import Noticed
+
+_HOT = ("starting", "running", "cooling down")
 
 
 class OnSite:
@@ -65,6 +68,11 @@ class OnSite:
             self._begin(crew.step(kind), "station", order, down=down)
         elif order.verb == "refuel":
             self._begin(crew.step("refuel"), what, order)
+            if what == GENERATOR and dict(self.noticed.session.shown().generators)[what] in _HOT:
+                log = self.noticed.log
+                log.tell(
+                    "answer", "its engine runs: it is filled so only where its maker allows it"
+                )
         else:
             self._begin(crew.step("haul"), "station", order)
 

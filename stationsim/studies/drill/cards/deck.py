@@ -143,6 +143,12 @@ def cards(
     rows = deck.rows()
     table = pd.DataFrame([card for card, _ in rows], columns=CardRow._fields)
     count = "1 card" if len(rows) == 1 else f"{len(rows)} cards"
+    told = [f"{count} for {station.name}."]
+    if not rows:
+        told.append(
+            "Nothing reaches anybody in this file: let something happen, such as"
+            ' --event "07:00 grid loss for 2 h".'
+        )
     asked = {"who": who, "away_sees": away_sees, "units": system}
     handed = StudyResult(
         study="drill cards",
@@ -151,7 +157,7 @@ def cards(
             "cards": table,
             "table_sheet": pd.DataFrame(deck.sheet(), columns=["topic", "says"]),
         },
-        tell=partial(_told, [f"{count} for {station.name}."]),
+        tell=partial(_told, told),
         show=partial(_told, []),
         asked=asked,
         sources=tuple(Source(one.name, one.digest) for one in sources),

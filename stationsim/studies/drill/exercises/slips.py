@@ -99,7 +99,7 @@ NOT_LOCKED = (
 _NAMED = (PUMP, ENGINE, MACHINE, "machine or generator", "anything")
 """Subjects of the catalogue that are written before what happens."""
 
-LINES_OF_LOG = 14
+LINES_OF_LOG = 26
 _PARTS: dict[str, Laid] = {"Exercise": "across", "Log": "across"}
 _CUT = "- " * 30
 
@@ -345,9 +345,10 @@ def slips(drawn: Sequence[Exercise], command: str, _system: System) -> list[Form
 
 def _slip(one: Exercise, command: str) -> Form:
     wide = max(2, len(str(one.number)))
-    lines = [*one.briefing, f"Type: {command_of(command, one)}"]
+    heads = ("Begins", "You", "Known", "Ends", "To type")
+    lines = [*one.briefing, command_of(command, one)]
     rows: list[tuple[str | None, ...]] = [("Exercise", "Name", "", None)]
-    rows += [("Exercise", f"{n}", "", text) for n, text in enumerate(lines, 1)]
+    rows += [("Exercise", head, "", text) for head, text in zip(heads, lines, strict=True)]
     for n in range(1, LINES_OF_LOG + 1):
         rows += [("Log", f"{n}", what, None) for what in ("Clock", "What I know", "What I decide")]
     return Form(
@@ -360,6 +361,7 @@ def _slip(one: Exercise, command: str) -> Form:
         room={"entry": 40},
         cautions=said.CAUTIONS,
         footer=said.CARD_CAUTION,
+        signed="",
         parts=_PARTS,
     )
 
