@@ -31,7 +31,7 @@ from stationsim.vocabulary import COLUMNS, TABLES
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 NAMES = sorted(file.stem for file in SCENARIOS.glob("*.toml"))
-HEAVY = ("quarry-row-us",)
+HEAVY = ("quarry-row-us", "hemp-staithe", "madder-holm")
 TOLERANCE_S = 1.01
 """A due time is found to a second."""
 
@@ -307,8 +307,12 @@ def truths(result: Pack, loaded_events: tuple[ScriptedEvent, ...]) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    "name", ["reference-plan", "woad-quay", "hemp-staithe", "sallow-green", "heron-ditch"]
-)
+    "name",
+    [
+        "reference-plan", "woad-quay", pytest.param("hemp-staithe", marks=pytest.mark.slow),
+        "sallow-green", "heron-ditch",
+    ],
+)  # fmt: skip
 def test_nothing_of_the_truth_stands_in_the_cards_files(name: str, tmp_path: Path):
     result = made(name)
     loaded = load(SCENARIOS / f"{name}.toml")
@@ -329,6 +333,7 @@ def test_nothing_of_the_truth_stands_in_the_cards_files(name: str, tmp_path: Pat
     assert (folder / "key" / "card_key.csv").is_file()
 
 
+@pytest.mark.slow
 def test_a_sensor_that_lies_is_told_by_the_key_until_somebody_has_looked():
     loaded = load(SCENARIOS / "woad-quay.toml", events=["after 3600 s level signal frozen"])
     result = cards(loaded.station, loaded.episode)

@@ -323,7 +323,9 @@ def _wait_for(path: Path, text: str) -> None:
         time.sleep(0.02)
 
 
-@pytest.mark.parametrize("real_time", [(), ("--real-time", "60")])
+@pytest.mark.parametrize(
+    "real_time", [(), pytest.param(("--real-time", "60"), marks=pytest.mark.slow)]
+)
 def test_ctrl_c_ends_with_1_and_keeps_the_lines(real_time: tuple[str, ...]) -> None:
     going = _start(*real_time)
     assert going.stdin is not None
@@ -670,6 +672,7 @@ def test_in_real_time_the_episode_ends_by_itself_and_is_replayed_so(
     assert talk.drill.now_s == talk.drill.episode.duration_s
 
 
+@pytest.mark.slow
 def test_real_time_through_the_command_writes_what_its_replay_writes(elsewhere: Path) -> None:
     words = ("--real-time", "20000")
     going = _start(*words)
@@ -718,7 +721,9 @@ def test_real_time_goes_on_where_it_was_interrupted() -> None:
 
 
 @pytest.mark.skipif(not hasattr(os, "forkpty"), reason="needs a pseudo-terminal")
-@pytest.mark.parametrize("real_time", [(), ("--real-time", "120")])
+@pytest.mark.parametrize(
+    "real_time", [(), pytest.param(("--real-time", "120"), marks=pytest.mark.slow)]
+)
 def test_at_a_terminal_nothing_half_typed_is_lost(real_time: tuple[str, ...]) -> None:
     import pty
 
