@@ -6,7 +6,7 @@ import difflib
 import textwrap
 from typing import TYPE_CHECKING
 
-from stationsim.studies.drill.orders import VERBS
+from stationsim.studies.drill.orders import VERBS, fit_to_show
 
 if TYPE_CHECKING:
     from stationsim.studies.drill.drill import Drill
@@ -37,8 +37,7 @@ def help_lines(drill: Drill, about: str, width: int) -> list[str]:
             return _wrapped(f"'{word}': {absent[word]}", width)
         near = difflib.get_close_matches(word, VERBS, 1)
         hint = f"did you mean 'help {near[0]}'?" if near else "'help' tells of all orders"
-        shown = "".join(one if one.isprintable() else "?" for one in word[:40])
-        return _wrapped(f"there is no order '{shown}'; {hint}", width)
+        return _wrapped(f"there is no order '{fit_to_show(word[:40])}'; {hint}", width)
     lines = ["You can type, by the names of this station:", *_table(rows, width)]
     for name, why in absent.items():
         lines += _wrapped(f"'{name}': {why}", width)

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, BinaryIO, Protocol
 
 import click
 
+from stationsim.studies.drill.orders import fit_to_show
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -40,8 +42,7 @@ def shown(line: str) -> str:
     line
         What was typed.
     """
-    text = "".join(one if one.isprintable() else "?" for one in line.strip())
-    return text if len(text) <= 200 else f"{text[:200]}..."
+    return fit_to_show(line.strip(), 200)
 
 
 def split(stream: BinaryIO) -> Iterator[str]:

@@ -13,7 +13,9 @@ from stationsim.cli.studying import prepare, source_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from stationsim.cli.studying import Writing
     from stationsim.study_result import StudyResult
+    from stationsim.units import System
 
 _PLAYS = ("who", "place", "away_sees", "real_time", "replay", "resume", "exercise")
 _OF_CARDS = ("who", "away_sees")
@@ -91,17 +93,8 @@ def hand_out_exercises(file: Path, options: dict[str, Any]) -> None:
     write_practice(
         found, writing.folder, writing.formats, system=system, force=writing.force, besides=besides
     )
-    if writing.quiet:
-        return
-    for sentence in found.students.sentences(system):
-        click.echo(sentence)
-    click.echo()
-    click.echo(f"To hand out: {writing.folder / 'students'}")
-    click.echo(f"The key, which tells the truth: {writing.folder / 'key'}")
-    click.echo(NOT_LOCKED)
-    for line in found.students.cautions:
-        click.echo(f"- {line}")
-    click.echo(found.students.caution)
+    places = {"To hand out": "students", "The key, which tells the truth": "key"}
+    _tell(found.students, writing, system, places, NOT_LOCKED)
 
 
 def hand_out_cards(file: Path, options: dict[str, Any]) -> None:
@@ -130,26 +123,42 @@ def hand_out_cards(file: Path, options: dict[str, Any]) -> None:
         problems.append("--page: cards and key are pages already; leave it out")
     folder = Path("results") / f"{file.stem}-cards"
     (loaded,), writing = prepare([file], folder, options, problems)
+    system = writing.system(loaded)
     found = cards(
         loaded.station,
         loaded.episode,
         [source_of(loaded, file.stem)],
         who=options["who"] or "",
         away_sees=options["away_sees"] or "alarms",
-        system=writing.system(loaded),
+        system=system,
     )
     assert writing.folder is not None  # noqa: S101 - papers always have one
-    folder = write_cards(
+    write_cards(
         found.cards, found.key, writing.folder, formats=writing.formats, force=writing.force
     )
-    if writing.quiet:
+    places = {
+        "Cards to print": f"{CARDS_FOLDER}/{CARDS_PAGE}",
+        "The key, which tells the truth": f"{KEY_FOLDER}/{KEY_PAGE}",
+    }
+    _tell(found.cards, writing, system, places, NOT_LOCKED)
+
+
+def _tell(
+    handed: StudyResult,
+    writing: Writing,
+    system: System,
+    places: dict[str, str],
+    not_locked: str,
+) -> None:
+    """Print what is handed out, where it lies, and how well its key is kept."""
+    if writing.quiet or writing.folder is None:
         return
-    for sentence in found.cards.sentences():
+    for sentence in handed.sentences(system):
         click.echo(sentence)
     click.echo()
-    click.echo(f"Cards to print: {folder / CARDS_FOLDER / CARDS_PAGE}")
-    click.echo(f"The key, which tells the truth: {folder / KEY_FOLDER / KEY_PAGE}")
-    click.echo(NOT_LOCKED)
-    for line in found.cards.cautions:
+    for what, place in places.items():
+        click.echo(f"{what}: {writing.folder / place}")
+    click.echo(not_locked)
+    for line in handed.cautions:
         click.echo(f"- {line}")
-    click.echo(found.cards.caution)
+    click.echo(handed.caution)

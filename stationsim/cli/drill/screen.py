@@ -14,7 +14,7 @@ from stationsim.cli.drill.help import help_lines
 from stationsim.cli.drill.lines import shown
 from stationsim.errors import ActionError
 from stationsim.studies.drill.kept.transcript import opening_lines, told_lines
-from stationsim.studies.drill.orders import read_order
+from stationsim.studies.drill.orders import fit_to_show, read_order
 from stationsim.studies.drill.told import Action
 
 if TYPE_CHECKING:
@@ -176,7 +176,7 @@ class Talk:
         reason
             Why.
         """
-        self._say(opening_lines([f"- {shown_whole(reason)}"], self.width))
+        self._say(opening_lines([f"- {fit_to_show(reason)}"], self.width))
 
     def _say(self, lines: Sequence[str]) -> None:
         for line in lines:
@@ -187,17 +187,6 @@ class Talk:
         """Say that it is over."""
         why = "" if self.drill.now_s < self.drill.episode.duration_s else ": the episode ends here"
         self._say(["", f"The drill is over{why}.", ""])
-
-
-def shown_whole(text: str) -> str:
-    """Return a text without anything that could steer a terminal.
-
-    Parameters
-    ----------
-    text
-        What is to be printed.
-    """
-    return "".join(one if one.isprintable() else "?" for one in text)
 
 
 def converse(talk: Talk, lines: Lines) -> None:

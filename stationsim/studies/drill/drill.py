@@ -89,7 +89,7 @@ class Drill:
         self.response = response = episode.response or Response()
         me = who_answers(response, who)
         self.session = Session(station, dataclasses.replace(episode, response=None))
-        there = not response.people if on_site is None else on_site
+        self.began_there = there = not response.people if on_site is None else on_site
         self.log = Log(self.session)
         self.noticed = Noticed(self.session, response, me, self.log, system, on_site=there)
         self.crew = self.noticed.crew

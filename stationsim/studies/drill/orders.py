@@ -343,5 +343,18 @@ def _one_of(text: str, accepted: Sequence[str], names: Names) -> str:
 
 
 def _short(text: str) -> str:
+    return fit_to_show(text, 40)
+
+
+def fit_to_show(text: str, most: int | None = None) -> str:
+    """Return a text without anything that could steer a terminal, cut when it is long.
+
+    Parameters
+    ----------
+    text
+        What somebody typed.
+    most
+        How many characters are shown of it [-]; None for all.
+    """
     shown = "".join(one if one.isprintable() else "?" for one in text)
-    return shown if len(shown) <= 40 else f"{shown[:40]}..."
+    return shown if most is None or len(shown) <= most else f"{shown[:most]}..."

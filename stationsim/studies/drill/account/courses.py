@@ -265,18 +265,6 @@ def first_known_s(drill: Drill) -> float:
     return min((t_s for t_s in drill.reached.values() if t_s <= drill.left_s), default=math.nan)
 
 
-def began_there(drill: Drill) -> bool:
-    """Return whether the person who played stood on site from the beginning.
-
-    Parameters
-    ----------
-    drill
-        The drill.
-    """
-    began = drill.began_on_site
-    return not drill.response.people if began is None else began
-
-
 def first_on_site_s(drill: Drill) -> float:
     """Return when somebody stood on site for the first time [s]; NaN for never.
 
@@ -286,7 +274,7 @@ def first_on_site_s(drill: Drill) -> float:
         The drill, at its end.
     """
     drill.finish()
-    return 0.0 if began_there(drill) else _came_s(drill.crew.diary.rows)
+    return 0.0 if drill.began_there else _came_s(drill.crew.diary.rows)
 
 
 def _came_s(rows: Sequence[CrewRow]) -> float:

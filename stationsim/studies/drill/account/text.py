@@ -389,7 +389,7 @@ def _how_long(found: Found) -> list[str]:
     told = f"The first alarm reached you at {drill.clock(known_s)}"
     if not math.isnan(order_s):
         told += f"; your first order came {_after(order_s - known_s)}"
-    if c.began_there(drill):
+    if drill.began_there:
         told += "; you stood on site from the beginning"
     elif not math.isnan(site_s):
         told += f", and somebody stood on site {_after(site_s - known_s)}"

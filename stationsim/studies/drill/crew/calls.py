@@ -77,15 +77,13 @@ class Calls:
         row = crew.diary.begin("called", "by you", planned_s, hand.name)
         hand.doing = "phone rings"
         if takes is None:
-            hand.free_s = now_s + min(crew.response.next_after_s, _RINGS_S)
-            yield hand.free_s
+            yield now_s + min(crew.response.next_after_s, _RINGS_S)
             hand.doing = ""
             hand.sent = False
             crew.diary.end(row, NO_ANSWER)
             crew.says(f"{hand.name} does not answer")
             return
-        hand.free_s = now_s + crew.team.takes_s(hand.name, "acknowledges", takes)
-        yield hand.free_s
+        yield now_s + crew.team.takes_s(hand.name, "acknowledges", takes)
         hand.doing = ""
         hand.reached = True
         crew.diary.end(row, "acknowledged")

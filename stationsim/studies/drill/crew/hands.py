@@ -8,7 +8,6 @@ station in ``ways.py``, what is done there in ``work.py``.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
@@ -108,8 +107,6 @@ class Hand:
         ``away``, ``on the way``, ``in the yard`` or ``on site``.
     doing
         What they are at, in trade words; empty for nothing.
-    free_s
-        Until when they are at it [s].
     reached
         Whether they have answered the phone.
     sent
@@ -119,7 +116,6 @@ class Hand:
     person: Person
     place: str = AWAY
     doing: str = ""
-    free_s: float = -math.inf
     reached: bool = False
     sent: bool = False
     brings: list[str] = field(default_factory=list)

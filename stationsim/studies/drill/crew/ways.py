@@ -88,8 +88,7 @@ class Ways:
         ready = crew.team.gets_ready(hand.person, now_s)
         hand.doing = "gets ready"
         row = crew.diary.begin("gets ready", "station", ready.typical, name)
-        hand.free_s = now_s + crew.team.takes_s(name, "gets ready", ready)
-        yield hand.free_s
+        yield now_s + crew.team.takes_s(name, "gets ready", ready)
         crew.diary.end(row)
         for tool in hand.brings:
             yield from self._fetches(hand, crew.stocks[tool])
@@ -108,8 +107,7 @@ class Ways:
         crew = self.crew
         row = crew.diary.begin("travels", where, planned_s, hand.name)
         hand.doing = "drives"
-        hand.free_s = crew.listener.now_s + takes_s
-        yield hand.free_s
+        yield crew.listener.now_s + takes_s
         crew.diary.end(row, outcome)
 
     def _gets_there(self, hand: Hand) -> Course:
@@ -129,8 +127,7 @@ class Ways:
             hand.doing = "looks around"
             row = crew.diary.begin("looks around", "station", assesses.typical, hand.name)
             takes_s = crew.team.takes_s(hand.name, "looks around", assesses)
-            hand.free_s = crew.listener.now_s + takes_s
-            yield hand.free_s
+            yield crew.listener.now_s + takes_s
             hand.doing = ""
             crew.diary.end(row)
         crew.says(f"on site{with_what}", hand)
@@ -157,8 +154,7 @@ class Ways:
             crew.says(f"there is no {tool.name} in the yard", hand)
             return
         stock.taken += 1
-        hand.free_s = crew.listener.now_s + crew.team.takes_s(tool.name, "fetched", tool.fetched)
-        yield hand.free_s
+        yield crew.listener.now_s + crew.team.takes_s(tool.name, "fetched", tool.fetched)
         crew.diary.end(row)
 
     def _trip(self, hand: Hand) -> Course:

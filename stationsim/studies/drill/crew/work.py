@@ -51,9 +51,8 @@ class Work:
         assesses = crew.response.assesses
         row = crew.diary.begin("looks around", "station", assesses.typical, hand.name)
         takes_s = crew.team.takes_s(hand.name, "looks around", assesses)
-        hand.free_s = crew.listener.now_s + takes_s
         if takes_s > 0.0:
-            yield hand.free_s
+            yield crew.listener.now_s + takes_s
         hand.doing = ""
         crew.diary.end(row)
         crew.listener.arrived(hand, closely=True)
@@ -153,8 +152,6 @@ class Work:
         else:
             crew.site.begins(task, subject, takes_s)
         taken = crew.listener.feel()
-        for hand in hands:
-            hand.free_s = over_s
         if takes_s > 0.0:
             yield over_s
         self.at.discard(thing)
@@ -200,8 +197,6 @@ class Work:
             takes_s = max(crew.team.takes_s("haul", "takes", task.takes), _LEAST_LOAD_S)
             crew.site.done(task, "station", takes_s)
             crew.listener.feel()
-            for hand in hands:
-                hand.free_s = crew.listener.now_s + takes_s
             yield crew.listener.now_s + takes_s
             for row in rows:
                 crew.diary.end(row)
